@@ -1,0 +1,198 @@
+"""Speed, as ratios measured in one run: `python -m tests.benchmark`.
+
+For every chip a program is generated from its table (every form equally often, labels, constants, comments, data), and
+the time of `xasm.assemble` is set against a bare lark LALR parse of the very same text with our grammar and no actions.
+The table is widened in memory to 24 address bits, so that 100,000 lines have room; nothing else is changed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import re
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import lark
+
+from xasm.building import assemble
+from xasm.source.diagnostics import Report
+from xasm.source.files import Source
+from xasm.syntax import parser
+from xasm.syntax.parser import grammar
+from xasm.target.finding import find_table, table_paths
+from xasm.target.kinds import Choice, Kind, Page, Placed
+from xasm.target.loader import read_target
+from xasm.target.model import Form, Target
+
+CHIPS = ("4004", "6502", "z80")
+WIDE = 24
+WORDS = "the loop reads a value from port and keeps it until next pass so that lamp row shows count".split()
+
+
+def wide_target(name: str) -> Target:
+    """A chip with room for any program."""
+    path = find_table(name)
+    text = re.sub(r"(?m)^address: \d+", f"address: {WIDE}", path.read_text("utf-8"))
+    return read_target(Source(path.name, text), Report())
+
+
+class Program:
+    """Generates source lines for a chip; keeps an upper estimate of the address to place branches within reach."""
+
+    def __init__(self, target: Target, seed: int) -> None:
+        self.target = target
+        self.random = random.Random(seed)
+        self.lines: list[str] = []
+        self.address = 0
+        self.labels: list[tuple[str, int]] = []
+        self.constants = [f"const_{index}" for index in range(40)]
+        self.forms = [form for form in target.forms if not any(isinstance(kind, Page) for kind in form.fields.values())]
+
+    def text(self, count: int) -> str:
+        for index, name in enumerate(self.constants):
+            self.lines.append(f"{name:<12}EQU     {index % 8}")
+        while len(self.lines) < count:
+            self.line()
+        return "\n".join(self.lines[:count]) + "\n"
+
+    def line(self) -> None:
+        chance = self.random.random()
+        if chance < 0.06:
+            self.lines.append("; " + " ".join(self.random.choices(WORDS, k=8)))
+            return
+        if chance < 0.09:
+            self.lines.append("")
+            return
+        label = ""
+        if self.random.random() < 0.12:
+            label = f"step_{len(self.labels)}"
+            self.labels.append((label, self.address))
+            label += ":"
+        statement = self.data() if chance < 0.15 else self.instruction()
+        comment = "; " + " ".join(self.random.choices(WORDS, k=4)) if self.random.random() < 0.4 else ""
+        self.lines.append(f"{label:<12}{statement:<28}{comment}".rstrip())
+
+    def data(self) -> str:
+        if self.random.random() < 0.3:
+            text = " ".join(self.random.choices(WORDS, k=3))
+            self.address += len(text) + 1
+            return f'DB      "{text}",0'
+        self.address += 8
+        return "DB      " + ",".join(f"0x{self.random.randrange(256):02X}" for _ in range(8))
+
+    def instruction(self) -> str:
+        form = self.random.choice(self.forms)
+        mnemonic, _, operands = form.asm.partition(" ")
+        text = re.sub(r"(?<![A-Za-z0-9_'])[a-z][a-z0-9]*(?![A-Za-z0-9_'])", lambda match: self.field(form, match[0]), operands)
+        self.address += form.size
+        return f"{mnemonic:<8}{text}".rstrip().replace("+-", "-")
+
+    def field(self, form: Form, name: str) -> str:
+        kind = form.fields[name]
+        if isinstance(kind, Choice):
+            return self.random.choice(kind.options)[0]
+        if isinstance(kind, Placed):
+            near = [label for label, address in self.labels[-3:] if self.address - address < 100]
+            return self.random.choice(near) if near else "$"
+        if kind.address and kind.bits > 8 and self.labels:
+            label, _ = self.labels[self.random.randrange(min(len(self.labels), 100))]
+            return label if self.random.random() < 0.8 else f"{label}+{self.random.randrange(1, 9)}"
+        return self.number(kind)
+
+    def number(self, kind: Kind) -> str:
+        values = kind.edges(0, 1, 0)[0]
+        if len(values) > 2:
+            return str(self.random.choice(values))
+        low, high = values
+        if low == 0 and high >= 7 and self.random.random() < 0.2:
+            return self.random.choice(self.constants)
+        value = self.random.randrange(low, high + 1)
+        return str(value) if value < 10 else f"0x{value:X}"
+
+
+def timed(run: Callable[[], object], repeat: int) -> float:
+    """The shortest of several times, in seconds."""
+    times = []
+    for _ in range(repeat):
+        begin = time.perf_counter()
+        run()
+        times.append(time.perf_counter() - begin)
+    return min(times)
+
+
+def fresh_assemble(text: str, target: Target) -> object:
+    """One assembly as a first one: nothing remembered from earlier."""
+    parser._known.clear()
+    target._variants.clear()
+    target._shapes.clear()
+    return assemble(text, target)
+
+
+def compare(name: str, small: int, large: int, repeat: int) -> None:
+    """Prints the ratios of one chip."""
+    target = wide_target(name)
+    bare = lark.Lark(grammar(), parser="lalr", start="program", maybe_placeholders=False)
+    texts = {count: Program(target, 1).text(count) for count in (small, large)}
+    times = {}
+    for count, text in texts.items():
+        runs = repeat if count == small else max(1, repeat // 2)
+        ours = timed(lambda text=text: fresh_assemble(text, target), runs)  # type: ignore[misc]
+        theirs = timed(lambda text=text: bare.parse(text), runs)  # type: ignore[misc]
+        times[count] = ours
+        print(f"{name:>6} {count:>7} lines: assemble / bare parse = {ours / theirs:.2f}")
+    print(f"{name:>6} {large / small:g} times the lines: {times[large] / times[small]:.1f} times the time")
+
+
+def memory(name: str, count: int) -> None:
+    """Prints the peak memory of assembling one large program, against the size of its text."""
+    code = (
+        "import resource, sys; from tests.benchmark import Program, wide_target; from xasm.building import assemble;"
+        f"target = wide_target({name!r}); text = Program(target, 1).text({count});"
+        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss; assemble(text, target);"
+        "print(len(text), before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    size, before, after = map(int, shown.split())
+    print(f"{name:>6} {count:>7} lines: peak memory {after / 1024:.0f} MiB, {(after - before) * 1024 / size:.0f} times the text")
+
+
+def start_up(repeat: int) -> None:
+    """Prints the start-up of `xasm build` on a 50-line program against importing the packages."""
+    imports = [sys.executable, "-c", "import click, lark, yaml, intelhex"]
+    with tempfile.TemporaryDirectory() as folder:
+        for name in CHIPS:
+            source = Path(folder) / f"{name}.asm"
+            source.write_text(Program(wide_target(name), 2).text(50), "utf-8")
+            ours = [sys.executable, "-m", "xasm", "build", str(source), "-t", name, "-o", str(source.with_suffix(".bin"))]
+            ratios = []
+            for _ in range(repeat):
+                one = timed(lambda ours=ours: subprocess.run(ours, check=True), 1)  # type: ignore[misc]
+                other = timed(lambda: subprocess.run(imports, check=True), 1)
+                ratios.append(one / other)
+            print(f"{name:>6} start-up of a 50-line build / importing the packages = {statistics.median(ratios):.2f}")
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--quick", action="store_true", help="a tenth of the lines, for a first look")
+    options.add_argument("--repeat", type=int, default=5, help="runs of each measurement; the shortest counts")
+    chosen = options.parse_args()
+    small, large = (1000, 10_000) if chosen.quick else (10_000, 100_000)
+    for name in CHIPS:
+        assert name in table_paths()
+        compare(name, small, large, chosen.repeat)
+    for name in CHIPS:
+        memory(name, large)
+    start_up(chosen.repeat * 2)
+    print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
+
+
+if __name__ == "__main__":
+    main()

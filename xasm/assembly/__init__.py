@@ -1,0 +1,1 @@
+"""Statements to modules: directives, symbols, pieces of program whose addresses are not known yet."""

@@ -1,0 +1,101 @@
+"""Names while a source is read: what is defined, what is known already, what may change."""
+
+from __future__ import annotations
+
+from xasm.assembly.module import Equate, Module
+from xasm.source.diagnostics import Fault, where
+from xasm.source.files import Place
+from xasm.syntax.expressions import Name, Node, Number, Scope
+
+FIXED_SCOPE = "\0"  # no local name can be found in it
+
+
+class Unknown(Fault):
+    """A value is needed that is not known yet; `missing` names it."""
+
+    def __init__(self, missing: str, node: Node) -> None:
+        super().__init__("not_yet_known", node.start, node.end, missing=missing, directive="this")
+        self.missing = missing
+
+
+class Known(Scope):
+    """Values that are known while the source is read: constants only. `local` is the plain label in force."""
+
+    def __init__(self, constants: dict[str, int], local: str = FIXED_SCOPE) -> None:
+        self.constants = constants
+        self.local = local
+
+    def symbol(self, name: str, node: Node) -> int:
+        value = self.constants.get(self.local + name if name[0] == "." else name)
+        if value is None:
+            raise Unknown(name, node)
+        return value
+
+    def here(self, node: Node) -> int:
+        raise Unknown("$", node)
+
+
+class Symbols:
+    """Defines names in a module. `local` is the last plain label; `variables` maps each name that was given by `:=` to
+    what it stands for now."""
+
+    def __init__(self, module: Module) -> None:
+        self.module = module
+        self.local = ""
+        self.variables: dict[str, Node] = {}
+
+    def key(self, name: str) -> str:
+        """The full name: local names carry their plain label. Raises Fault without one."""
+        if name[0] != ".":
+            return name
+        if not self.local:
+            raise Fault("local_without_label", 0, len(name), name=name)
+        return self.local + name
+
+    def claim(self, name: str, place: Place) -> str:
+        """The key of a new name; raises Fault when it is taken or a word of the chip."""
+        key = self.key(name)
+        first = self.module.defined.get(key)
+        if first is not None:
+            raise Fault("defined_twice", 0, len(name), name=name, first=where(first))
+        target = self.module.target
+        if target is not None and name.upper() in target.reserved:
+            raise Fault("reserved_word", 0, len(name), name=name, chip=target.name)
+        self.module.defined[key] = place
+        return key
+
+    def label(self, name: str, place: Place) -> None:
+        """A label at the next entry."""
+        key = self.claim(name, place)
+        self.module.labels[key] = len(self.module.entries)
+        self._plain(name)
+
+    def equate(self, name: str, node: Node, place: Place, body: int, offset: int) -> None:
+        """A name for an expression, as a constant when its value is known already."""
+        scope = self.local
+        key = self.claim(name, place)
+        try:
+            self.module.constants[key] = node.value(Known(self.module.constants, scope))
+        except Unknown:
+            self.module.equates[key] = Equate(node, place, body, offset, scope, len(self.module.entries))
+
+    def assign(self, name: str, node: Node, place: Place, body: int, offset: int) -> None:
+        """Gives a changing name its next value. A value that is not known yet lives on as an equate of its own."""
+        if name not in self.variables:
+            self.claim(name, place)
+        key = self.key(name)
+        try:
+            value: Node = Number(0, 0, node.value(Known(self.module.constants, self.local)))
+        except Unknown:
+            unique = f"{key}:{len(self.module.equates)}"
+            self.module.equates[unique] = Equate(node, place, body, offset, self.local, len(self.module.entries))
+            value = Name(0, 0, unique)
+        self.variables[name] = value
+        self.module.variables[key] = value
+
+    def _plain(self, name: str) -> None:
+        """A plain label begins a new scope of local names."""
+        if name[0] != ".":
+            self.local = name
+            for local in [variable for variable in self.variables if variable[0] == "."]:
+                del self.variables[local]

@@ -1,0 +1,141 @@
+"""`xasm build`: sources to image files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from xasm.building import build
+from xasm.formats import FORMATS
+from xasm.formats.files import write_files
+from xasm.formats.options import Options
+from xasm.linking.image import Image
+from xasm.linking.linker import Linked
+from xasm.reports.listing import listing
+from xasm.source.diagnostics import Fault
+from xasm.source.files import Source
+from xasm.syntax import literals
+
+LISTING = ".lst"
+OUTPUTS = f"{', '.join(FORMATS)}, {LISTING}"
+
+
+class Value(click.ParamType):
+    """A number in any form of the language."""
+
+    name = "number"
+
+    def convert(self, value: object, param: click.Parameter | None, context: click.Context | None) -> int:
+        if isinstance(value, int):
+            return value
+        try:
+            return literals.number(str(value), 0)
+        except (Fault, IndexError):
+            self.fail(f"'{value}' is not a number; write it as in source: 255, 0xFF, 0FFH", param, context)
+
+
+@click.command(
+    "build",
+    epilog="Examples:  xasm build first.asm -t 6502 -o first.bin -o first.lst   |   "
+    "xasm build rom.asm -t z80 -o rom.h --name boot_rom --storage PROGMEM --include avr/pgmspace.h",
+)
+@click.argument("sources", nargs=-1, required=True, metavar="PROG.asm [MORE.asm ...]")
+@click.option("-t", "--target", metavar="NAME", help="The chip, as `xasm target list` names it; not needed when the source says TARGET.")
+@click.option("-o", "--output", "outputs", multiple=True, metavar="FILE", help=f"A file to write; its suffix chooses the format: {OUTPUTS}. `-` is the listing on the screen, `-.h` the C array. May be repeated.")
+@click.option("-I", "--folder", "folders", multiple=True, metavar="FOLDER", help="Where to look for included files after the including file's own folder. May be repeated.")
+@click.option("--name", default=None, metavar="NAME", help="C array: its name (else that of the source file).")
+@click.option("--fill", type=Value(), metavar="BYTE", help="What stands in gaps. Without it Intel HEX and C arrays keep gaps, raw binary has 0xFF there.")
+@click.option("--storage", default="", metavar="WORD", help="C array: a word behind the array's name that puts it in flash on your host, such as PROGMEM.")
+@click.option("--include", "headers", multiple=True, metavar="HEADER", help="C array: a header to include, where the storage word comes from. May be repeated.")
+@click.option("--order", type=click.Choice(["little", "big"]), help="Raw binary of a chip with wide words: order of the bytes of a word.")
+@click.option("-q", "--quiet", is_flag=True, help="Say nothing when all went well.")
+def command(
+    sources: tuple[str, ...],
+    target: str | None,
+    outputs: tuple[str, ...],
+    folders: tuple[str, ...],
+    name: str | None,
+    fill: int | None,
+    storage: str,
+    headers: tuple[str, ...],
+    order: str | None,
+    quiet: bool,
+) -> None:
+    """Assembles one program, of one file or several read in order, and writes it in the formats asked for.
+
+    All errors are shown, each with its line. When there is one, nothing is written and files of an earlier run stay.
+    """
+    suffixes = {output: suffix_of(output) for output in outputs}
+    distinct(outputs)
+    linked = build(sources, target, folders)
+    image = linked.image
+    if not image.parts:
+        raise Fault("nothing_made", path=sources[0])
+    guard_inputs(outputs, linked)
+    options = Options(name if name is not None else c_name(sources[0]), fill, storage, headers, order)
+    options.check(image)
+    made = {output: content(suffix, linked, options) for output, suffix in suffixes.items()}
+    write_files({output: data for output, data in made.items() if not on_screen(output)})
+    for output, data in made.items():
+        if on_screen(output):
+            click.echo(data, nl=False)
+    if not quiet:
+        summary(image, {output: suffix for output, suffix in suffixes.items() if not on_screen(output)})
+
+
+def on_screen(output: str) -> bool:
+    return output == "-" or (output.startswith("-.") and "/" not in output)
+
+
+def suffix_of(output: str) -> str:
+    """The format of an output; raises Fault when there is none of that suffix."""
+    suffix = LISTING if output == "-" else output[1:] if on_screen(output) else Path(output).suffix.lower()
+    if suffix != LISTING and suffix not in FORMATS:
+        raise Fault("unknown_suffix", path=output, suffixes=OUTPUTS)
+    if on_screen(output) and suffix != LISTING and not FORMATS[suffix].text:
+        raise Fault("not_to_terminal", path=output)
+    return suffix
+
+
+def distinct(outputs: tuple[str, ...]) -> None:
+    seen = set()
+    for output in outputs:
+        path = output if on_screen(output) else str(Path(output).resolve())
+        if path in seen:
+            raise Fault("same_output", path=output)
+        seen.add(path)
+
+
+def guard_inputs(outputs: tuple[str, ...], linked: Linked) -> None:
+    """Refuses to write over a file that was read."""
+    read: list[Source] = list(linked.module.sources)
+    for brought in linked.module.brought.values():
+        read += brought
+    paths = {Path(source.path).resolve() for source in read}
+    for output in outputs:
+        if not on_screen(output) and Path(output).resolve() in paths:
+            raise Fault("output_is_input", path=output)
+
+
+def c_name(source: str) -> str:
+    """A C name out of a file's name."""
+    name = "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in Path(source).stem)
+    return f"_{name}"[name[:1].isalpha() or name[:1] == "_" :] or "program"
+
+
+def content(suffix: str, linked: Linked, options: Options) -> bytes:
+    if suffix == LISTING:
+        return listing(linked).encode()
+    return FORMATS[suffix].write(linked.image, options)
+
+
+def summary(image: Image, outputs: dict[str, str]) -> None:
+    unit = "byte" if image.target.word == 8 else f"{image.target.word}-bit word"
+    count = len(image)
+    size = f"{count} {unit}{'s' if count != 1 else ''}"
+    if not outputs:
+        click.echo(f"no errors: {size} for the {image.target.name}; name a file to write with -o", err=True)
+    for output, suffix in outputs.items():
+        what = "listing" if suffix == LISTING else FORMATS[suffix].title
+        click.echo(f"{output}: {what}, {size} from {image.target.hex_address(image.lowest)}", err=True)

@@ -1,0 +1,1 @@
+"""Module to image: the only room that knows an address."""

@@ -1,0 +1,138 @@
+"""What names are worth for a given layout."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from xasm.assembly.module import Check, Entry, Equate, Module
+from xasm.source.diagnostics import Fault
+from xasm.syntax.expressions import Dotted, Name, Node, Scope
+
+MOST_SUGGESTIONS = 50  # searches for near names in one run; they are slow among thousands of symbols
+
+
+class Values(Scope):
+    """Values of names. `addresses` holds the address of each entry and is changed in place by the layout; `refresh`
+    must be called when it did. `index` and `local` belong to the entry whose expressions are being computed.
+    """
+
+    def __init__(self, module: Module, addresses: list[int]) -> None:
+        self.module = module
+        self.addresses = addresses
+        self.index = 0
+        self.local = ""
+        self.suggestions = MOST_SUGGESTIONS
+        self.order, self.circular = equate_order(module)
+        self.computed: dict[str, int] = {}
+        self.faults: dict[str, Fault] = dict(self.circular)
+
+    def refresh(self) -> None:
+        """Computes all equates anew, each after those that it needs."""
+        self.faults = dict(self.circular)
+        self.computed.clear()
+        suggestions, self.suggestions = self.suggestions, 0
+        for key in self.order:
+            equate = self.module.equates[key]
+            try:
+                self.computed[key] = self.of(equate.node, equate, equate.index)
+            except Fault as fault:
+                self.faults[key] = moved(fault, equate)
+        self.suggestions = suggestions
+
+    def symbol(self, name: str, node: Node) -> int:
+        key = self.local + name if name[0] == "." else name
+        module = self.module
+        index = module.labels.get(key)
+        if index is not None:
+            return self.addresses[index]
+        value = module.constants.get(key)
+        if value is None:
+            value = self.computed.get(key)
+        if value is not None:
+            return value
+        if key in self.faults:
+            raise self.faults[key]
+        raise node.fault("undefined", self._near(name), name=name)
+
+    def here(self, node: Node) -> int:
+        return self.addresses[self.index]
+
+    def of(self, node: Node, entry: Entry | Equate | Check, index: int) -> int:
+        """The value of an expression that stands at an entry. Raises Fault."""
+        self.index = index
+        self.local = entry.scope
+        return node.value(self)
+
+    def _near(self, name: str) -> str | None:
+        """A hint with names like this one."""
+        if self.suggestions <= 0:
+            return None
+        self.suggestions -= 1
+        module = self.module
+        known = [key for key in module.defined if "." not in key] if name[0] != "." else []
+        if name[0] == ".":
+            known = [key[len(self.local) :] for key in module.defined if key.startswith(self.local + ".")]
+        near = get_close_matches(name, known, n=3, cutoff=0.6)
+        return f"did you mean {' or '.join(near)}?" if near else None
+
+
+def moved(fault: Fault, equate: Equate) -> Fault:
+    """A fault found in an equate's expression, placed at that expression."""
+    if fault.place is None:
+        source, line, _ = equate.place
+        column = equate.body + equate.offset
+        fault.place = (source, line, column)
+    return fault
+
+
+def needs(module: Module, key: str) -> list[str]:
+    """The equates whose values an equate needs."""
+    equate = module.equates[key]
+    found = []
+    for node in equate.node.walk():
+        name = node.text if isinstance(node, Name) else ""
+        if isinstance(node, Dotted) and isinstance(node.children[0], Name):
+            name = node.children[0].text + node.part
+        if name:
+            full = equate.scope + name if name[0] == "." else name
+            if full in module.equates:
+                found.append(full)
+    return found
+
+
+def equate_order(module: Module) -> tuple[list[str], dict[str, Fault]]:
+    """All equates, each behind those that it needs, and a fault for each that needs itself. Without recursion: chains of
+    thousands are harmless."""
+    order: list[str] = []
+    done: set[str] = set()
+    circular: dict[str, Fault] = {}
+    for first in module.equates:
+        path: dict[str, list[str]] = {}
+        pending = [first]
+        while pending:
+            key = pending[-1]
+            if key in done:
+                pending.pop()
+                continue
+            if key not in path:
+                path[key] = needs(module, key)
+            rest = path[key]
+            while rest and rest[-1] in done:
+                rest.pop()
+            if not rest:
+                done.add(key)
+                del path[key]
+                pending.pop()
+                if key not in circular:
+                    order.append(key)
+                continue
+            needed = rest.pop()
+            if needed in path:
+                chain = [*list(path)[list(path).index(needed) :], needed]
+                fault = module.equates[needed].node.fault(
+                    "circular", name=needed, chain=" -> ".join(chain if len(chain) <= 8 else [*chain[:7], "...", needed])
+                )
+                circular[needed] = moved(fault, module.equates[needed])
+            else:
+                pending.append(needed)
+    return order, circular

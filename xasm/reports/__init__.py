@@ -1,0 +1,1 @@
+"""What people read: the listing of a program, the card of a chip."""

@@ -1,0 +1,108 @@
+"""The listing: every source line with what became of it, then the symbols.
+
+    line  address  words                    cycles  source
+      12  0200     A2 08                    2       start:  LDX #8
+
+Lines that an INCLUDE brought in carry one `>` for each level in front.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from xasm.assembly.module import Encoded, Origin, Words
+from xasm.linking.linker import Linked
+from xasm.source.diagnostics import where
+from xasm.source.files import Source
+
+ROW = 8  # words in one row; longer data goes on in further rows
+
+
+def listing(linked: Linked) -> str:
+    """The whole listing as text, with an end of line behind every row."""
+    return "\n".join(_Listing(linked).rows()) + "\n"
+
+
+class _Listing:
+    def __init__(self, linked: Linked) -> None:
+        self.linked = linked
+        self.module = linked.module
+        self.target = linked.image.target
+        self.entries: dict[tuple[Source, int], list[int]] = {}
+        for index, entry in enumerate(self.module.entries):
+            self.entries.setdefault(entry.place[:2], []).append(index)
+        self.equates = {place[:2]: key for key, place in self.module.defined.items() if key not in self.module.labels}
+        self.address_width = max(7, (self.target.address + 3) // 4)
+        self.words_width = ROW * ((self.target.word + 3) // 4 + 1) - 1
+
+    def rows(self) -> Iterator[str]:
+        unit = self.target.clock.unit
+        yield f"xasm listing, {self.target.title}; cycles in units of one {unit}"
+        yield ""
+        yield self.row("line", "address", "words", "cycles", "source")
+        for source in self.module.sources:
+            if len(self.module.sources) > 1:
+                yield self.row("", "", "", "", f"({source.path})")
+            yield from self.source(source, "")
+        yield ""
+        yield from self.symbols()
+
+    def row(self, line: str, address: str, words: str, cycles: str, text: str) -> str:
+        return f"{line:>6}  {address:<{self.address_width}}  {words:<{self.words_width}}  {cycles:<7} {text}".rstrip()
+
+    def source(self, source: Source, mark: str) -> Iterator[str]:
+        last = len(source.lines) - 1 if source.lines and not source.lines[-1] else len(source.lines)
+        for number in range(1, last + 1):
+            text = source.line(number)
+            indexes = self.entries.get((source, number), [])
+            yield from self.line(f"{mark}{number}", text, indexes, self.equates.get((source, number)))
+            for brought in self.module.brought.get((source, number), []):
+                yield self.row("", "", "", "", f"({brought.path})")
+                yield from self.source(brought, mark + ">")
+
+    def line(self, number: str, text: str, indexes: list[int], equate: str | None) -> Iterator[str]:
+        if equate is not None and not indexes:
+            value = self.linked.image.symbols.get(equate)
+            yield self.row(number, "", f"= {value} (0x{value:X})" if value is not None and value > 9 else f"= {value}", "", text)
+            return
+        if not indexes:
+            yield self.row(number, "", "", "", text)
+            return
+        for index in indexes:
+            yield from self.entry(number, text, index)
+            number = text = ""
+
+    def entry(self, number: str, text: str, index: int) -> Iterator[str]:
+        target = self.target
+        address = self.linked.layout.addresses[index]
+        piece = self.module.entries[index].piece
+        words = self.linked.words[index]
+        form = None
+        if isinstance(piece, Words):
+            form = piece.form
+        elif isinstance(piece, Encoded):
+            form = piece.variants[self.linked.layout.chosen.get(index, 0)].form
+        if not words:
+            count = 0 if isinstance(piece, Origin) else self.linked.layout.addresses[index + 1] - address
+            free = f"({count} free)" if count else ""
+            yield self.row(number, f"{address:0{(target.address + 3) // 4}X}", free, "", text)
+        for first in range(0, len(words), ROW):
+            shown = " ".join(target.hex_word(word) for word in words[first : first + ROW])
+            at = f"{address + first:0{(target.address + 3) // 4}X}"
+            cycles = form.cycles_text() if form is not None and first == 0 else ""
+            yield self.row(number, at, shown, cycles, text)
+            number = text = ""
+
+    def symbols(self) -> Iterator[str]:
+        """Every name: value, what it is, where it was defined."""
+        symbols = self.linked.image.symbols
+        if not symbols:
+            yield "no symbols"
+            return
+        width = max(len(name) for name in symbols)
+        yield f"{'symbol':<{width}}  {'value':<12}  kind      defined"
+        for name, value in sorted(symbols.items(), key=lambda item: (item[0].lower(), item[0])):
+            label = name in self.module.labels
+            shown = self.target.hex_address(value) if label else f"{value}" if -10 < value < 10 else f"0x{value:X}" if value > 0 else f"{value}"
+            kind = "label" if label else "variable" if name in self.module.variables else "constant"
+            yield f"{name:<{width}}  {shown:<12}  {kind:<8}  {where(self.module.defined[name])}"

@@ -1,0 +1,113 @@
+"""The catalogue of messages: every error and warning that a person can see, in one place.
+
+A message says what is wrong in the reader's terms, with the range or the nearest legal form; the hint (where
+there is one) says what to type instead. Values come from `Fault`; numbers that are values of the program
+are given as text already.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+CATALOGUE: dict[str, str] = {
+    # files
+    "cannot_read": "cannot read '{path}': {why}",
+    "cannot_write": "cannot write '{path}': {why}",
+    "file_too_long": "'{path}' is longer than {limit:,} bytes",
+    "not_text": "'{path}' is not a text file: byte 0x{byte:02X} at offset {offset} is not UTF-8 text",
+    "control": "the character with code {value} does not belong in a source; is this a text file?",
+    "include_missing": "cannot find '{path}'; looked in {looked}",
+    "include_cycle": "'{path}' includes itself: {chain}",
+    "include_deep": "includes are nested deeper than {limit}",
+    # reading a line
+    "not_understood": "'{found}' cannot stand here",
+    "ends_early": "the line ends where {wanted} is expected",
+    "label_not_name": "'{label}' cannot be a label; a name begins with a letter or '_'",
+    "open_text": "the text has no closing {quote}",
+    "bad_escape": "unknown escape '{escape}' in text",
+    "bad_number": "'{text}' is not a number: {why}",
+    "too_deep": "the expression is nested deeper than {limit} levels",
+    "line_too_long": "the line has {length:,} characters; the limit is {limit:,}",
+    # values
+    "number_too_big": "the value has more than {limit} bits",
+    "divide_by_zero": "division by zero",
+    "bad_shift": "cannot shift by {count}; a shift count is 0..{limit}",
+    "no_value": "{what} has no value here",
+    "text_not_value": "only a text of one character has a value; this one has {count}",
+    "not_ascii": "'{character}' has no ASCII code; write its code as a number or as \\xNN",
+    "undefined": "'{name}' is not defined",
+    "circular": "'{name}' is defined by itself: {chain}",
+    "out_of_range": "{value} does not fit; the range is {range}",
+    "not_listed": "{value} is not possible here; it is one of {values}",
+    "out_of_reach": "{target} is {distance} away; the branch reaches {range}, so it is {excess} too far",
+    "off_page": "{target} is in page {page} but the instruction reaches page {own} ({first}..{last}); {excess} {side}",
+    # statements
+    "no_target": "no chip is named",
+    "target_late": "TARGET must stand before the first instruction and data",
+    "target_twice": "the chip is '{first}' already",
+    "unknown_target": "there is no chip '{name}'",
+    "unknown_operation": "'{word}' is no instruction of the {chip} and no directive",
+    "no_form": "{operation} has no such form",
+    "no_operands_wanted": "{operation} takes nothing after it",
+    "operand_count": "{directive} takes {wanted}, not {given}",
+    "label_needed": "{directive} needs a name in front of it",
+    "label_unwanted": "{directive} takes no label",
+    "defined_twice": "'{name}' is defined already, at {first}",
+    "reserved_word": "'{name}' is a register or condition name of the {chip}; choose another name",
+    "local_without_label": "'{name}' is local but no plain label stands before it",
+    "not_yet_known": "{directive} needs a value that is known here; '{missing}' is not yet",
+    "text_wanted": "{directive} needs a text in quotes, as in {example}",
+    "not_negative": "{directive} needs 0 or more, not {value}",
+    "bad_alignment": "ALIGN needs 1 or more, not {value}",
+    "assertion": "ASSERT failed: {why}",
+    "after_end": "nothing is read after END",
+    "start_unknown": "the start address is {value}, outside {range}",
+    # placing
+    "beyond_space": "address {address} is outside the {chip}'s address space {range}",
+    "runs_over": "this statement ends at {last}, beyond the last address {top} of the {chip}",
+    "overlap": "{what} lies on addresses that {first} has filled already",
+    "unstable": "the sizes never settle: an address depends on itself here",
+    "nothing_made": "'{path}' has no instruction and no data: there is nothing to write",
+    "too_large": "the output would have {size:,} bytes; the limit is {limit:,}",
+    # output
+    "unknown_suffix": "cannot tell the format of '{path}'; the suffixes are {suffixes}",
+    "same_output": "'{path}' is named twice as an output",
+    "output_is_input": "'{path}' is one of the sources; it is not overwritten",
+    "not_to_terminal": "'{path}' is not a text format and cannot go to standard output",
+    "bad_c_name": "'{name}' is not a C name",
+    "bad_storage": "'{word}' is not a storage word: letters, digits, '_', blanks, and parentheses with plain arguments",
+    "bad_header": "'{header}' is not the name of a C header",
+    "bad_fill": "the filler {value} does not fit a word of {bits} bits",
+    "bad_record": "Intel HEX carries bytes; a word of this chip has {bits} bits",
+    # tables
+    "table_yaml": "this is not YAML: {why}",
+    "table_shape": "{what} must be {wanted}",
+    "table_unknown_key": "unknown key '{key}'",
+    "table_repeated_key": "'{key}' is given twice",
+    "table_missing_key": "{what} lacks '{key}'",
+    "table_quote": "put {text} in quotes: YAML would read it as something else",
+    "table_alias": "YAML anchors and aliases are not used in tables",
+    "table_deep": "the table is nested deeper than {limit} levels",
+    "table_value": "'{value}' is not possible for '{key}'; it is one of {wanted}",
+    "table_kind": "there is no kind '{kind}'",
+    "table_stock": "'{kind}' is of no kind in the stock: {stock}",
+    "table_asm": "cannot read this form: {why}",
+    "table_code_word": "'{word}' is not a word of {bits} bits: {digits} hexadecimal digits, {bits} bits and field letters, or <field>",
+    "table_hole_unknown": "'{field}' stands in the code but is no field of the form",
+    "table_hole_missing": "field '{field}' does not occur in {where}",
+    "table_hole_width": "field '{field}' has {have} bits in the code but its kind has {want}",
+    "table_hole_whole": "field '{field}' has {bits} bits, which is no whole number of words of {word} bits",
+    "table_choice_wide": "the value {value} of '{choice}' does not fit {bits} bits",
+    "table_choice_same": "'{choice}' is given twice",
+    "table_overlap": "'{asm}' claims the code {code} that '{other}' (line {line}) claims too",
+    "table_same_form": "'{asm}' reads the same as '{other}' (line {line}) and can never be chosen",
+    "table_count": "the head counts {told} {what}, the forms have {found}",
+    "table_flow_target": "flow '{flow}' needs a target: an address-like field, or 'to'",
+    "table_number": "{key} is {value}; it must be {range}",
+}
+
+
+def message(code: str, values: Mapping[str, Any]) -> str:
+    """The text of catalogue entry `code`; raises KeyError for an unknown code or a missing value."""
+    return CATALOGUE[code].format(**values)

@@ -1,0 +1,153 @@
+"""Operand text to nodes, through the grammar; what was read once is not read twice."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any, NamedTuple
+
+import lark
+
+from xasm.source.diagnostics import Fault
+from xasm.syntax import literals
+from xasm.syntax.expressions import (
+    WORDS,
+    After,
+    Binary,
+    Choose,
+    Dotted,
+    Group,
+    Here,
+    Name,
+    Node,
+    Nothing,
+    Number,
+    Sign,
+    Text,
+    Unary,
+)
+
+CLOSING = {"RPAR": "')'", "RSQB": "']'"}
+
+
+class Operands(NamedTuple):
+    """What stands after an operation: the nodes, one for each operand, and the names in them.
+
+    `names` holds every symbol or word as written. `fixed` is true when nothing in them waits for an address or a
+    symbol.
+    """
+
+    nodes: tuple[Node, ...]
+    names: frozenset[str]
+    fixed: bool
+
+
+def plain(nodes: tuple[Node, ...]) -> Operands:
+    """Operands of nodes."""
+    names = set()
+    fixed = True
+    for operand in nodes:
+        for node in operand.walk():
+            kind = type(node)
+            if kind is Name:
+                names.add(node.text)  # type: ignore[attr-defined]
+            elif kind is Here or kind is Dotted:
+                fixed = False
+    return Operands(nodes, frozenset(names), fixed and not names)
+
+
+@lark.v_args(inline=True)
+class _Builder(lark.Transformer[Any, Any]):
+    """Builds nodes while the parser runs, from the leaves up, so that no depth of nesting can hurt."""
+
+    def operands(self, *nodes: Node) -> tuple[Node, ...]:
+        return () if len(nodes) == 1 and type(nodes[0]) is Nothing else nodes
+
+    def nothing(self) -> Node:
+        return Nothing(0, 0)
+
+    def sign(self, token: lark.Token) -> Node:
+        return Sign(token.start_pos or 0, token.end_pos or 0, str(token))
+
+    def after(self, operand: Node, *signs: lark.Token) -> Node:
+        return After(operand.start, signs[-1].end_pos or 0, operand, "".join(signs))
+
+    def choose(self, condition: Node, _question: object, yes: Node, _colon: object, no: Node) -> Node:
+        return Choose(condition.start, no.end, condition, yes, no)
+
+    def binary(self, left: Node, token: lark.Token, right: Node) -> Node:
+        return Binary(left.start, right.end, WORDS.get(token.upper(), str(token)), left, right)
+
+    def unary(self, token: lark.Token, operand: Node) -> Node:
+        return Unary(token.start_pos or 0, operand.end, WORDS.get(token.upper(), str(token)), operand)
+
+    def dotted(self, whole: Node, token: lark.Token) -> Node:
+        return Dotted(whole.start, token.end_pos or 0, whole, str(token))
+
+    def number(self, token: lark.Token) -> Node:
+        start = token.start_pos or 0
+        return Number(start, token.end_pos or 0, literals.number(token, start))
+
+    def name(self, token: lark.Token) -> Node:
+        return Name(token.start_pos or 0, token.end_pos or 0, str(token))
+
+    def here(self, token: lark.Token) -> Node:
+        return Here(token.start_pos or 0, token.end_pos or 0)
+
+    def text(self, token: lark.Token) -> Node:
+        start = token.start_pos or 0
+        foreign = "" if token.isascii() else next(character for character in token if not character.isascii())
+        return Text(start, token.end_pos or 0, literals.text(token, start), foreign)
+
+    def round(self, opening: lark.Token, items: tuple[Node, ...], closing: lark.Token) -> Node:
+        return Group(opening.start_pos or 0, closing.end_pos or 0, "(", items)
+
+    def square(self, opening: lark.Token, items: tuple[Node, ...], closing: lark.Token) -> Node:
+        return Group(opening.start_pos or 0, closing.end_pos or 0, "[", items)
+
+
+def grammar() -> str:
+    """The text of the grammar."""
+    return (files("xasm.syntax") / "grammar.lark").read_text("utf-8")
+
+
+@lru_cache(maxsize=1)
+def _parser() -> lark.Lark:
+    return lark.Lark(
+        grammar(), parser="lalr", start=["operands"], maybe_placeholders=False, transformer=_Builder(), propagate_positions=False
+    )
+
+
+_known: dict[str, Operands] = {}
+MOST_KNOWN = 200_000  # texts remembered; enough for any program, and a bound on memory
+
+
+def parse_operands(text: str) -> Operands:
+    """Reads what stands after an operation, without the comment. Raises Fault with a span in `text`."""
+    found = _known.get(text)
+    if found is None:
+        try:
+            found = plain(_parser().parse(text, start="operands"))  # type: ignore[arg-type]
+        except lark.UnexpectedInput as error:
+            raise _explained(error, text) from None
+        if len(_known) >= MOST_KNOWN:
+            _known.clear()
+        _known[text] = found
+    return found
+
+
+def _explained(error: lark.UnexpectedInput, text: str) -> Fault:
+    """What the parser stumbled over, in the reader's words."""
+    start = error.pos_in_stream or 0
+    if isinstance(error, lark.UnexpectedToken) and error.token.type == "$END":
+        wanted = [CLOSING[name] for name in sorted(error.accepts or error.expected) if name in CLOSING]
+        return Fault("ends_early", len(text), len(text) + 1, wanted=wanted[0] if wanted else "a value")
+    if isinstance(error, lark.UnexpectedToken):
+        found, end = str(error.token), start + len(error.token)
+    else:
+        found, end = text[start], start + 1
+    if found in "\"'":
+        return Fault("open_text", start, len(text), quote="double quote (\")" if found == '"' else "quote (')")
+    before = text[:start].rstrip()
+    missing = before[-1:].isalnum() and (found[0].isalnum() or found[0] in "$.\"'_")
+    return Fault("not_understood", start, end, "is a comma missing in front of it?" if missing else None, found=found)

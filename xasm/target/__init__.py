@@ -1,0 +1,1 @@
+"""Chip tables: model, loader, operand kinds, encoding and decoding. The only room that imports yaml."""

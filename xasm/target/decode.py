@@ -1,0 +1,88 @@
+"""Words back to instructions, by the same rows that encode them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from xasm.source.diagnostics import Fault
+from xasm.target.kinds import Choice, Kind, Plain
+from xasm.target.model import Form, Target, gather
+
+
+class Instruction(NamedTuple):
+    """A decoded instruction: its form, `fields` (name to the value it stands for, or to the spelling of a choice), and
+    `text` as source would have it."""
+
+    form: Form
+    fields: dict[str, int | str]
+    text: str
+
+
+class Decoder:
+    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is."""
+
+    def __init__(self, target: Target) -> None:
+        self.target = target
+        self._first: dict[int, list[Form]] = {}
+        for form in sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form)):
+            mask, match = form.code.masks[0], form.code.match[0]
+            for word in range(1 << target.word):
+                if word & mask == match:
+                    self._first.setdefault(word, []).append(form)
+
+    def decode(self, words: Sequence[int], address: int) -> Instruction | None:
+        """The instruction that `words` begin with when they stand at `address`; None when there is none."""
+        for form in self._first.get(words[0], ()) if words else ():
+            if len(words) >= form.size and self._matches(form, words):
+                fields = self._fields(form, tuple(words[: form.size]), address)
+                if fields is not None:
+                    return Instruction(form, fields, text_of(form, fields, self.target))
+        return None
+
+    @staticmethod
+    def _matches(form: Form, words: Sequence[int]) -> bool:
+        return all(word & mask == match for word, mask, match in zip(words, form.code.masks, form.code.match, strict=False))
+
+    @staticmethod
+    def _fields(form: Form, words: tuple[int, ...], address: int) -> dict[str, int | str] | None:
+        fields: dict[str, int | str] = {}
+        for name, kind in form.fields.items():
+            slots = form.code.slots[name]
+            bits = gather(words, slots)
+            spelling = kind.spelling(bits) if isinstance(kind, Choice) else None
+            try:
+                fields[name] = kind.load(bits, address, form.size, slots[0].word) if spelling is None else spelling
+            except Fault:
+                return None
+        return fields
+
+
+def fixed_bits(form: Form) -> int:
+    return sum(mask.bit_count() for mask in form.code.masks)
+
+
+def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
+    """An instruction as source text."""
+    if not fields:
+        return form.asm
+    mnemonic, blank, operands = form.asm.partition(" ")
+    names = "|".join(re.escape(name) for name in fields)
+
+    def value(match: re.Match[str]) -> str:
+        found = fields[match[0]]
+        return found if isinstance(found, str) else number_text(found, form.fields[match[0]], target)
+
+    text = re.sub(rf"(?<![A-Za-z0-9_'])(?:{names})(?![A-Za-z0-9_'])", value, operands).replace("+-", "-")
+    return mnemonic + blank + text
+
+
+def number_text(value: int, kind: Kind, target: Target) -> str:
+    """A number as it is usual for its kind: addresses in full width, small ones and distances in decimal."""
+    if kind.address:
+        bits = target.address if kind.placed else kind.bits
+        return f"0x{value:0{(bits + 3) // 4}X}"
+    if kind.bits <= 4 or (isinstance(kind, Plain) and kind.role == "signed"):
+        return str(value)
+    return f"0x{value:0{(kind.bits + 3) // 4}X}"

@@ -1,0 +1,46 @@
+"""A form and the values of its fields to words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from xasm.source.diagnostics import Fault
+from xasm.syntax.expressions import Node, Scope
+from xasm.target.kinds import Misfit
+from xasm.target.model import Variant
+
+
+def encode(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> list[int]:
+    """The words of a statement that stands at `address`. `leaves` are its expressions in order.
+
+    Raises Misfit where a value does not fit its field, Fault where an expression has no value; both mark it.
+    """
+    words = list(variant.words)
+    size = len(words)
+    for leaf, kind, slots in variant.patches:
+        node = leaves[leaf]
+        value = node.value(scope)
+        try:
+            bits = kind.store(value, address, size, slots[0].word)
+        except Fault as fault:
+            fault.start, fault.end = node.start, node.end
+            raise
+        for word, shift, width, down in slots:
+            words[word] |= (bits >> down & ((1 << width) - 1)) << shift
+    return words
+
+
+def fits(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> bool:
+    """Whether all values fit; an expression without a value counts as fitting (it is reported when it is encoded)."""
+    try:
+        encode(variant, leaves, scope, address)
+    except Misfit:
+        return False
+    except Fault:
+        return True
+    return True
+
+
+def placed(variants: Sequence[Variant]) -> bool:
+    """Whether the words depend on where the statement stands."""
+    return any(kind.placed for variant in variants for _, kind, _ in variant.patches)

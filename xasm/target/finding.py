@@ -1,0 +1,52 @@
+"""Finding tables by name: the ones that come with xasm."""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+from functools import lru_cache
+from pathlib import Path
+
+from xasm.source.diagnostics import Fault, Report
+from xasm.source.files import read_source
+from xasm.target.loader import read_target
+from xasm.target.model import Target
+
+PACKAGE = Path(__file__).resolve().parent.parent
+# In a wheel the tables lie in the package, in a checkout beside it.
+FOLDERS = (PACKAGE / "tables", PACKAGE.parent / "targets")
+ALSO = re.compile(r"^also:\s*\[(.*)\]", re.MULTILINE)
+
+
+def table_paths() -> dict[str, Path]:
+    """The shipped tables: name (the file's, in small letters) to file, sorted by name."""
+    folder = next((folder for folder in FOLDERS if folder.is_dir()), FOLDERS[0])
+    return {path.stem.lower(): path for path in sorted(folder.glob("*.yaml"))}
+
+
+def find_table(name: str) -> Path:
+    """The table of a chip by its name or another name of it; raises Fault with the nearest names."""
+    paths = table_paths()
+    wanted = name.lower()
+    if wanted in paths:
+        return paths[wanted]
+    other_names = {other: path for path in paths.values() for other in also(path)}
+    if wanted in other_names:
+        return other_names[wanted]
+    near = get_close_matches(wanted, [*paths, *other_names], n=3, cutoff=0.5)
+    known = ", ".join(paths)
+    hint = f"did you mean {' or '.join(near)}? " if near else ""
+    raise Fault("unknown_target", hint=f"{hint}there are: {known}", name=name)
+
+
+def also(path: Path) -> list[str]:
+    """The other names in a table's head, without loading the table."""
+    match = ALSO.search(path.read_text("utf-8"))
+    return [name.strip(" \"'").lower() for name in match[1].split(",")] if match else []
+
+
+@lru_cache(maxsize=32)
+def load_target(name: str) -> Target:
+    """The chip of that name. Raises Fault when there is none, SourceErrors when its table has mistakes."""
+    path = find_table(name)
+    return read_target(read_source(path, path.name), Report())
