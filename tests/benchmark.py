@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import random
 import re
-import resource
 import statistics
 import subprocess
 import sys
@@ -153,14 +152,21 @@ def compare(name: str, small: int, large: int, repeat: int) -> None:
 def memory(name: str, count: int) -> None:
     """Prints the peak memory of assembling one large program, against the size of its text."""
     code = (
-        "import resource, sys; from tests.benchmark import Program, wide_target; from xasm.building import assemble;"
+        "from tests.benchmark import Program, peak, wide_target; from xasm.building import assemble;"
         f"target = wide_target({name!r}); text = Program(target, 1).text({count});"
-        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss; assemble(text, target);"
-        "print(len(text), before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+        "before = peak(); assemble(text, target); print(len(text), before, peak())"
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     size, before, after = map(int, shown.split())
-    print(f"{name:>6} {count:>7} lines: peak memory {after / 1024:.0f} MiB, {(after - before) * 1024 / size:.0f} times the text")
+    print(f"{name:>6} {count:>7} lines: peak memory {after >> 20} MiB, that is {(after - before) / size:.0f} bytes for each of the text")
+
+
+def peak() -> int:
+    """The most memory that this process has held so far, in bytes."""
+    status = Path("/proc/self/status").read_text("utf-8")
+    match = re.search(r"VmHWM:\s+(\d+) kB", status)
+    assert match
+    return int(match[1]) * 1024
 
 
 def start_up(repeat: int) -> None:
@@ -191,7 +197,6 @@ def main() -> None:
     for name in CHIPS:
         memory(name, large)
     start_up(chosen.repeat * 2)
-    print(f"peak memory of this run: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
 
 
 if __name__ == "__main__":

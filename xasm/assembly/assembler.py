@@ -131,9 +131,8 @@ class Assembler:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands)
         variants, leaves = target.variants(statement.operation, operands.nodes)
-        piece: Piece = Encoded(variants, leaves)
-        if not placed(variants):
-            piece = self.settled(piece) or piece
+        encoded = Encoded(variants, leaves)
+        piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
         if not changing:
             self._seen[body] = (piece, statement.offset)
         return piece

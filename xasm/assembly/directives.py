@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from xasm.assembly.module import Alignment, Encoded, Origin, Space
+from xasm.assembly.symbols import Unknown
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.syntax import literals
@@ -61,7 +62,7 @@ def define(assembler: Assembler, call: Call, give: Callable[[str, Node, Place, i
     try:
         give(call.label, node, call.label_place, call.place[2], call.statement.offset)
     except Fault as fault:
-        if fault.code in ("defined_twice", "reserved_word", "local_without_label"):
+        if fault.code in ("defined_twice", "reserved_word", "operator_word", "local_without_label"):
             fault.place = call.label_place
         raise
 
@@ -101,7 +102,11 @@ def data(assembler: Assembler, call: Call, bits: int) -> None:
 def ds(assembler: Assembler, call: Call) -> None:
     needed_target(assembler)
     nodes = counted(assembler, call, 1, 2, "a count, and a filler if wanted")
-    assembler.add(Space(nodes[0], nodes[1] if len(nodes) > 1 else None), call)
+    try:
+        size = max(0, assembler.known(nodes[0], "DS"))
+    except Unknown:
+        size = -1
+    assembler.add(Space(nodes[0], nodes[1] if len(nodes) > 1 else None, size), call)
 
 
 def align(assembler: Assembler, call: Call) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import NamedTuple, Union
+from typing import NamedTuple
 
 from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node
@@ -35,14 +35,14 @@ class Encoded:
 
 
 class Space:
-    """`count` words left free, or filled when `fill` is given (DS)."""
+    """`count` words left free, or filled when `fill` is given (DS). `size` is -1 where the count waits for addresses."""
 
-    __slots__ = ("count", "fill")
-    size = -1  # not known before linking
+    __slots__ = ("count", "fill", "size")
 
-    def __init__(self, count: Node, fill: Node | None) -> None:
+    def __init__(self, count: Node, fill: Node | None, size: int) -> None:
         self.count = count
         self.fill = fill
+        self.size = size
 
 
 class Alignment:
@@ -66,7 +66,7 @@ class Origin:
         self.address = address
 
 
-Piece = Union[Words, Encoded, Space, Alignment, Origin]
+Piece = Words | Encoded | Space | Alignment | Origin
 
 
 class Entry(NamedTuple):
@@ -81,14 +81,14 @@ class Entry(NamedTuple):
 
 class Equate(NamedTuple):
     """A name for an expression that is not known yet. `place` is that of the name; the statement begins at column `body`
-    of its line and its operands `offset` characters further right. `index` is the entry whose address is `$`."""
+    of its line and its operands `offset` characters further right. `position` is the index of the entry whose address is `$`."""
 
     node: Node
     place: Place
     body: int
     offset: int
     scope: str
-    index: int
+    position: int
 
 
 class Check(NamedTuple):
@@ -99,7 +99,7 @@ class Check(NamedTuple):
     place: Place
     offset: int
     scope: str
-    index: int
+    position: int
 
 
 @dataclass
@@ -107,7 +107,8 @@ class Module:
     """One program, placed nowhere yet.
 
     `labels` maps a label to the index of the entry it stands before (or to the number of entries); `constants` maps
-    names to known values; `equates` to expressions; `variables` to the last value of each name given by `:=`. `defined` says where each name was defined, in that order.
+    names to known values, `equates` to expressions, `variables` names given by `:=` to their last value. `defined` says
+    where each name was defined, in that order.
     `brought` maps (source, line) to the sources that the line brought in.
     """
 

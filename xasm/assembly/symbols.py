@@ -5,7 +5,7 @@ from __future__ import annotations
 from xasm.assembly.module import Equate, Module
 from xasm.source.diagnostics import Fault, where
 from xasm.source.files import Place
-from xasm.syntax.expressions import Name, Node, Number, Scope
+from xasm.syntax.expressions import WORDS, Name, Node, Number, Scope
 
 FIXED_SCOPE = "\0"  # no local name can be found in it
 
@@ -58,6 +58,8 @@ class Symbols:
         first = self.module.defined.get(key)
         if first is not None:
             raise Fault("defined_twice", 0, len(name), name=name, first=where(first))
+        if name.upper() in WORDS:
+            raise Fault("operator_word", 0, len(name), name=name)
         target = self.module.target
         if target is not None and name.upper() in target.reserved:
             raise Fault("reserved_word", 0, len(name), name=name, chip=target.name)

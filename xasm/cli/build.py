@@ -9,7 +9,7 @@ import click
 from xasm.building import build
 from xasm.formats import FORMATS
 from xasm.formats.files import write_files
-from xasm.formats.options import Options
+from xasm.formats.options import Options, check, name_for
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.reports.listing import listing
@@ -19,9 +19,21 @@ from xasm.syntax import literals
 
 LISTING = ".lst"
 OUTPUTS = f"{', '.join(FORMATS)}, {LISTING}"
+HELP = {
+    "target": "The chip, as `xasm target list` names it; not needed when the source says TARGET.",
+    "output": f"A file to write; its suffix chooses the format: {OUTPUTS}. "
+    "`-` shows the listing on the screen, `-.h` the C array. May be repeated.",
+    "folder": "Where to look for included files after the including file's own folder. May be repeated.",
+    "name": "C array: its name (else that of the source file).",
+    "fill": "What stands in gaps. Without it Intel HEX and C arrays keep gaps, and a raw binary has 0xFF there.",
+    "storage": "C array: a word behind its name that puts it in flash on your host, such as PROGMEM.",
+    "include": "C array: a header to include, where the storage word comes from. May be repeated.",
+    "order": "Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
+    "quiet": "Say nothing when all went well.",
+}
 
 
-class Value(click.ParamType):
+class Value(click.ParamType[int]):
     """A number in any form of the language."""
 
     name = "number"
@@ -37,19 +49,22 @@ class Value(click.ParamType):
 
 @click.command(
     "build",
-    epilog="Examples:  xasm build first.asm -t 6502 -o first.bin -o first.lst   |   "
-    "xasm build rom.asm -t z80 -o rom.h --name boot_rom --storage PROGMEM --include avr/pgmspace.h",
+    epilog="""\b
+Examples:
+  xasm build first.asm -t NAME -o first.bin -o first.lst
+  xasm build first.asm -t NAME -o -
+  xasm build rom.asm -t NAME -o rom.h --name boot_rom --storage PROGMEM --include avr/pgmspace.h""",
 )
 @click.argument("sources", nargs=-1, required=True, metavar="PROG.asm [MORE.asm ...]")
-@click.option("-t", "--target", metavar="NAME", help="The chip, as `xasm target list` names it; not needed when the source says TARGET.")
-@click.option("-o", "--output", "outputs", multiple=True, metavar="FILE", help=f"A file to write; its suffix chooses the format: {OUTPUTS}. `-` is the listing on the screen, `-.h` the C array. May be repeated.")
-@click.option("-I", "--folder", "folders", multiple=True, metavar="FOLDER", help="Where to look for included files after the including file's own folder. May be repeated.")
-@click.option("--name", default=None, metavar="NAME", help="C array: its name (else that of the source file).")
-@click.option("--fill", type=Value(), metavar="BYTE", help="What stands in gaps. Without it Intel HEX and C arrays keep gaps, raw binary has 0xFF there.")
-@click.option("--storage", default="", metavar="WORD", help="C array: a word behind the array's name that puts it in flash on your host, such as PROGMEM.")
-@click.option("--include", "headers", multiple=True, metavar="HEADER", help="C array: a header to include, where the storage word comes from. May be repeated.")
-@click.option("--order", type=click.Choice(["little", "big"]), help="Raw binary of a chip with wide words: order of the bytes of a word.")
-@click.option("-q", "--quiet", is_flag=True, help="Say nothing when all went well.")
+@click.option("-t", "--target", metavar="NAME", help=HELP["target"])
+@click.option("-o", "--output", "outputs", multiple=True, metavar="FILE", help=HELP["output"])
+@click.option("-I", "--folder", "folders", multiple=True, metavar="FOLDER", help=HELP["folder"])
+@click.option("--name", metavar="NAME", help=HELP["name"])
+@click.option("--fill", type=Value(), metavar="BYTE", help=HELP["fill"])
+@click.option("--storage", default="", metavar="WORD", help=HELP["storage"])
+@click.option("--include", "headers", multiple=True, metavar="HEADER", help=HELP["include"])
+@click.option("--order", type=click.Choice(["little", "big"]), help=HELP["order"])
+@click.option("-q", "--quiet", is_flag=True, help=HELP["quiet"])
 def command(
     sources: tuple[str, ...],
     target: str | None,
@@ -73,15 +88,15 @@ def command(
     if not image.parts:
         raise Fault("nothing_made", path=sources[0])
     guard_inputs(outputs, linked)
-    options = Options(name if name is not None else c_name(sources[0]), fill, storage, headers, order)
-    options.check(image)
+    options = Options(name if name is not None else name_for(Path(sources[0]).stem), fill, storage, headers, order)
+    check(options, image)
     made = {output: content(suffix, linked, options) for output, suffix in suffixes.items()}
     write_files({output: data for output, data in made.items() if not on_screen(output)})
     for output, data in made.items():
         if on_screen(output):
             click.echo(data, nl=False)
     if not quiet:
-        summary(image, {output: suffix for output, suffix in suffixes.items() if not on_screen(output)})
+        summary(image, suffixes)
 
 
 def on_screen(output: str) -> bool:
@@ -118,12 +133,6 @@ def guard_inputs(outputs: tuple[str, ...], linked: Linked) -> None:
             raise Fault("output_is_input", path=output)
 
 
-def c_name(source: str) -> str:
-    """A C name out of a file's name."""
-    name = "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in Path(source).stem)
-    return f"_{name}"[name[:1].isalpha() or name[:1] == "_" :] or "program"
-
-
 def content(suffix: str, linked: Linked, options: Options) -> bytes:
     if suffix == LISTING:
         return listing(linked).encode()
@@ -137,5 +146,7 @@ def summary(image: Image, outputs: dict[str, str]) -> None:
     if not outputs:
         click.echo(f"no errors: {size} for the {image.target.name}; name a file to write with -o", err=True)
     for output, suffix in outputs.items():
+        if on_screen(output):
+            continue
         what = "listing" if suffix == LISTING else FORMATS[suffix].title
         click.echo(f"{output}: {what}, {size} from {image.target.hex_address(image.lowest)}", err=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -34,7 +35,10 @@ class Commands(click.Group):
 @click.group(
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Start here:  xasm target list   then   xasm build first.asm -t 6502 -o first.h",
+    epilog="""\b
+Start here:
+  xasm target list
+  xasm build first.asm -t NAME -o first.h -o first.lst""",
 )
 @click.version_option(__version__, "-V", "--version", message="xasm %(version)s")
 def xasm() -> None:
@@ -68,3 +72,10 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(GOOD)
+    except Exception as error:
+        # Nothing a user types should lead here; if it does, the fault is ours and the reader is told so.
+        if os.environ.get("XASM_TRACE"):
+            raise
+        click.echo(f"error: xasm itself failed ({type(error).__name__}: {error}); this is a defect of xasm", err=True)
+        click.echo("    please report it with your source and what XASM_TRACE=1 makes it print", err=True)
+        sys.exit(WRONG_USE)

@@ -27,12 +27,14 @@ class Image:
 
     `symbols` maps each label and constant to its value; `start` is where the chip begins (an address, or that of
     the vector which holds it, as the table says); `entry` is what the source's END statement named, or None.
+    `public` names the symbols that are meant for others, such as the C program that holds the image.
     """
 
     target: Target
     parts: tuple[Span, ...]
     symbols: dict[str, int] = field(default_factory=dict)
     entry: int | None = None
+    public: tuple[str, ...] = ()
 
     @property
     def spans(self) -> list[tuple[int, bytes | tuple[int, ...]]]:

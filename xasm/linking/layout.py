@@ -2,72 +2,71 @@
 
 Every statement with several variants starts with its shortest and only ever grows, until nothing changes. That ends, because
 there are finitely many variants; and it is minimal, because a variant is given up only when it could not hold its value
-with everything else as short as is possible.
+with everything else as short as it has been found to be.
+
+Chains, in which one statement's growth makes the next one grow, are the slow case. So statements are looked at in turn from
+the last to the first and from the first to the last, and growth found on the way counts at once: a chain in either direction
+is done in one such sweep.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Sequence
+
 from xasm.assembly.module import Alignment, Encoded, Entry, Module, Origin, Space
 from xasm.linking.values import Values
 from xasm.source.diagnostics import Fault
-from xasm.syntax.expressions import Node, shown
+from xasm.syntax.expressions import Here, Name, Node, Number
 from xasm.target.encode import fits
 
 MOST_ROUNDS = 200  # of rounds in which only the lengths of DS and ALIGN change
 
 
 class Layout:
-    """Addresses of all entries of a module; `addresses[len(entries)]` is the one behind the last."""
+    """Addresses of all entries of a module; `addresses[len(entries)]` is the one behind the last. `chosen` maps an entry
+    to the variant that is used, where that is not the first. An ORG has the address at which it was met."""
 
     def __init__(self, module: Module) -> None:
-        assert module.target is not None or not module.entries
         self.module = module
         self.addresses = [0] * (len(module.entries) + 1)
         self.chosen: dict[int, int] = {}
         self.values = Values(module, self.addresses)
-        self._open = [
-            index for index, entry in enumerate(module.entries) if type(entry.piece) is Encoded and len(entry.piece.variants) > 1
-        ]
-        self._moving = any(type(entry.piece) in (Space, Alignment) for entry in module.entries)
+        self._open: list[int] = []
+        self._barriers: list[int] = []  # entries across which growth does not simply add up
+        for index, entry in enumerate(module.entries):
+            piece = entry.piece
+            if piece.size < 0:
+                self._barriers.append(index)
+            elif type(piece) is Encoded and len(piece.variants) > 1:
+                self._open.append(index)
+        self._moving = any(type(module.entries[index].piece) is not Origin for index in self._barriers)
 
     def settle(self) -> None:
         """Chooses all sizes. Raises Fault (with a place) when lengths never settle."""
-        rounds = 0
         self._place()
+        self._settle_lengths()
         while True:
-            self._place() if self._moving else None
-            before = list(self.addresses) if self._moving else []
-            if self._grow():
+            grown = self._sweep_down()
+            if grown:
                 self._place()
-                continue
-            if not self._moving:
+                self._settle_lengths()
+            if self._sweep_up():
+                self._place()
+                self._settle_lengths()
+            elif not grown:
                 return
+
+    def _settle_lengths(self) -> None:
+        """Places again until the lengths of DS and ALIGN agree with the addresses that they depend on."""
+        for _ in range(MOST_ROUNDS if self._moving else 0):
+            before = list(self.addresses)
             self._place()
             if before == self.addresses:
                 return
-            rounds += 1
-            if rounds > MOST_ROUNDS:
-                index = next(index for index, (old, new) in enumerate(zip(before, self.addresses, strict=True)) if old != new)
-                raise Fault("unstable", place=self.module.entries[max(0, index - 1)].place)
-
-    def size(self, index: int, entry: Entry) -> int:
-        """Words that an entry takes."""
-        piece = entry.piece
-        if type(piece) is Encoded:
-            return len(piece.variants[self.chosen.get(index, 0)].words)
-        if type(piece) is Space:
-            return self.words_of(piece.count, index, entry)
-        if type(piece) is Alignment:
-            step = self.words_of(piece.step, index, entry)
-            return -self.addresses[index] % step if step > 0 else 0
-        return max(0, piece.size)
-
-    def words_of(self, node: Node, index: int, entry: Entry) -> int:
-        """A count while sizes are still moving: never negative, 0 when it has no value (reported later)."""
-        try:
-            return max(0, self.values.of(node, entry, index))
-        except Fault:
-            return 0
+        if self._moving:
+            moved = next(index for index, (old, new) in enumerate(zip(before, self.addresses, strict=True)) if old != new)
+            raise Fault("unstable", place=self.module.entries[max(0, moved - 1)].place)
 
     def _place(self) -> None:
         """One pass over all entries: their addresses, from the sizes chosen so far."""
@@ -79,11 +78,7 @@ class Layout:
             piece = entry.piece
             size = piece.size
             if size < 0:
-                if type(piece) is Origin:
-                    here = piece.address
-                    addresses[index] = here
-                else:
-                    here += self.size(index, entry)
+                here = piece.address if type(piece) is Origin else here + self._length(index, entry)
             elif index in chosen:
                 here += len(piece.variants[chosen[index]].words)  # type: ignore[union-attr]
             else:
@@ -91,34 +86,119 @@ class Layout:
         addresses[-1] = here
         self.values.refresh()
 
-    def _grow(self) -> bool:
-        """Gives up each variant that cannot hold its value now; true when any was."""
+    def _length(self, index: int, entry: Entry) -> int:
+        """Words that a DS or ALIGN takes with the addresses as they are."""
+        piece = entry.piece
+        if type(piece) is Alignment:
+            step = self._count(piece.step, index, entry)
+            return -self.addresses[index] % step if step > 0 else 0
+        assert type(piece) is Space
+        return self._count(piece.count, index, entry)
+
+    def _count(self, node: Node, index: int, entry: Entry) -> int:
+        """A count while sizes are still moving: never negative, 0 when it has no value (reported later)."""
+        try:
+            return max(0, self.values.of(node, entry, index))
+        except Fault:
+            return 0
+
+    def _segment(self, index: int) -> int:
+        """Entries of one segment move together: there is no barrier between them."""
+        return bisect_left(self._barriers, index)
+
+    def _sweep_down(self) -> bool:
+        """From the last open statement to the first. A target further on has moved, as against the statement, by what grew
+        between them; true when anything grew."""
+        opened = self._open
+        behind = [0] * (len(opened) + 1)  # growth in this sweep of all open statements from a rank on
         grown = False
-        entries = self.module.entries
-        values = self.values
-        still_open = []
-        for index in self._open:
-            entry = entries[index]
-            piece = entry.piece
-            assert type(piece) is Encoded
-            variant = self.chosen.get(index, 0)
-            last = len(piece.variants) - 1
-            values.index = index
-            values.local = entry.scope
-            address = self.addresses[index]
-            while variant < last and not fits(piece.variants[variant], piece.leaves, values, address):
-                variant += 1
-            if variant != self.chosen.get(index, 0):
-                grown = True
-                self.chosen[index] = variant
-            if variant < last:
-                still_open.append(index)
-        self._open = still_open
+        for rank in range(len(opened) - 1, -1, -1):
+            index = opened[rank]
+            goal = self._goal(index)
+            lift = 0
+            if goal > index and self._segment(goal) == self._segment(index):
+                lift = behind[rank + 1] - behind[bisect_left(opened, goal)]
+            growth = self._grow(index, 0, lift)
+            grown = grown or growth > 0
+            behind[rank] = behind[rank + 1] + growth
+        self._close()
         return grown
 
+    def _sweep_up(self) -> bool:
+        """From the first open statement to the last. What stands behind growth in its segment has moved by it; true when
+        anything grew."""
+        opened = self._open
+        before = [0] * (len(opened) + 1)  # growth in this sweep of all open statements in front of a rank
+        grown = False
+        first = 0  # rank of the first open statement of the segment at hand
+        for rank, index in enumerate(opened):
+            if rank and self._segment(opened[rank - 1]) != self._segment(index):
+                first = rank
+            own = before[rank] - before[first]
+            goal = self._goal(index)
+            lift = 0
+            if goal >= 0:
+                segment = self._segment(goal)
+                if goal > index:
+                    lift = own if segment == self._segment(index) else 0
+                else:
+                    start = self._barriers[segment - 1] + 1 if segment else 0
+                    lift = before[bisect_left(opened, goal)] - before[bisect_left(opened, start)]
+            growth = self._grow(index, own, lift)
+            grown = grown or growth > 0
+            before[rank + 1] = before[rank] + growth
+        self._close()
+        return grown
 
-def count_fault(node: Node, value: int, directive: str) -> Fault | None:
-    """What is wrong with a settled count, or None."""
-    if directive == "ALIGN":
-        return None if value > 0 else node.fault("bad_alignment", value=shown(value))
-    return None if value >= 0 else node.fault("not_negative", directive=directive, value=shown(value))
+    def _goal(self, index: int) -> int:
+        """The entry that a statement's one label stands at; -1 when its expressions are not that simple, and are computed
+        with the addresses of the last pass."""
+        piece = self.module.entries[index].piece
+        assert type(piece) is Encoded
+        return goal_of(piece.leaves, self.module, self.module.entries[index].scope)
+
+    def _grow(self, index: int, own: int, lift: int) -> int:
+        """Gives up each variant of a statement that cannot hold its value; returns by how many words it grew. `own` and
+        `lift` are by how much the statement and its label have moved since the last pass."""
+        entry = self.module.entries[index]
+        piece = entry.piece
+        assert type(piece) is Encoded
+        values = self.values
+        values.index, values.local = index, entry.scope
+        values.own, values.lift = own, lift
+        address = self.addresses[index] + own
+        variant = first = self.chosen.get(index, 0)
+        last = len(piece.variants) - 1
+        while variant < last and not fits(piece.variants[variant], piece.leaves, values, address):
+            variant += 1
+        values.own = values.lift = 0
+        if variant == first:
+            return 0
+        self.chosen[index] = variant
+        return len(piece.variants[variant].words) - len(piece.variants[first].words)
+
+    def _close(self) -> None:
+        """Forgets the statements that have come to their last variant."""
+        entries = self.module.entries
+        self._open = [index for index in self._open if self.chosen.get(index, 0) < len(entries[index].piece.variants) - 1]  # type: ignore[union-attr]
+
+
+def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
+    """The entry of the only label in expressions that add numbers to it, or -1."""
+    goal = -1
+    for leaf in leaves:
+        for node in leaf.walk():
+            if isinstance(node, Name):
+                key = scope + node.text if node.text[0] == "." else node.text
+                index = module.labels.get(key, -1)
+                if index < 0 and key not in module.constants:
+                    return -1
+                if index >= 0 and goal >= 0:
+                    return -1
+                goal = max(goal, index)
+            elif not isinstance(node, Number) and (isinstance(node, Here) or getattr(node, "sign", "+") not in "+-#"):
+                return -1
+    return goal
+
+
+

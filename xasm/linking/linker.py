@@ -7,9 +7,8 @@ from collections.abc import Sequence
 
 from xasm.assembly.module import Alignment, Encoded, Entry, Module, Origin, Space, Words
 from xasm.linking.image import Image, Span
-from xasm.linking.layout import Layout, count_fault
-from xasm.source.diagnostics import Fault, Report, at, where
-from xasm.source.files import Place
+from xasm.linking.layout import Layout
+from xasm.source.diagnostics import Fault, Report, where
 from xasm.syntax.expressions import Node, shown
 from xasm.target.encode import encode
 from xasm.target.kinds import plain
@@ -97,10 +96,12 @@ class _Linker:
                     self.fault(fault, entry)
                     words = piece.variants[chosen.get(index, 0)].words  # type: ignore[union-attr]
             else:
-                beyond = beyond and kind is not Origin
+                if kind is Origin:
+                    beyond = False
+                    continue
                 words = self.space(index, entry, addresses[index + 1] - address)
                 if words is None:
-                    if not beyond and kind is not Origin and addresses[index + 1] > top + 1:
+                    if not beyond and addresses[index + 1] > top + 1:
                         beyond = True
                         self.runs_over(entry, addresses[index + 1])
                     continue
@@ -130,8 +131,6 @@ class _Linker:
     def space(self, index: int, entry: Entry, count: int) -> list[int] | None:
         """The words of a DS or ALIGN; None where they stay free."""
         piece = entry.piece
-        if isinstance(piece, Origin):
-            return None
         assert isinstance(piece, (Space, Alignment))
         name, node = ("DS", piece.count) if isinstance(piece, Space) else ("ALIGN", piece.step)
         try:
@@ -161,7 +160,7 @@ class _Linker:
         for check in self.module.checks:
             entry = Entry(Words((), None), check.place, check.offset, check.scope)
             try:
-                if not self.layout.values.of(check.node, entry, check.index):
+                if not self.layout.values.of(check.node, entry, check.position):
                     raise check.node.fault("assertion", why=check.why)
             except Fault as fault:
                 self.fault(fault, entry)
@@ -220,7 +219,7 @@ class _Linker:
             return None
         entry = Entry(Words((), None), start.place, start.offset, start.scope)
         try:
-            value = self.layout.values.of(start.node, entry, start.index)
+            value = self.layout.values.of(start.node, entry, start.position)
             if not 0 <= value <= self.target.top:
                 space = f"0..{self.target.hex_address(self.target.top)}"
                 raise start.node.fault("start_unknown", value=shown(value), range=space)
@@ -231,3 +230,10 @@ class _Linker:
 
 
 _NOWHERE = Node(0, 0)
+
+
+def count_fault(node: Node, value: int, directive: str) -> Fault | None:
+    """What is wrong with a settled count, or None."""
+    if directive == "ALIGN":
+        return None if value > 0 else node.fault("bad_alignment", value=shown(value))
+    return None if value >= 0 else node.fault("not_negative", directive=directive, value=shown(value))

@@ -13,7 +13,8 @@ MOST_SUGGESTIONS = 50  # searches for near names in one run; they are slow among
 
 class Values(Scope):
     """Values of names. `addresses` holds the address of each entry and is changed in place by the layout; `refresh`
-    must be called when it did. `index` and `local` belong to the entry whose expressions are being computed.
+    must be called when it did. `index` and `local` belong to the entry whose expressions are being computed; `own` and
+    `lift` are added to its own address and to labels while the layout looks ahead.
     """
 
     def __init__(self, module: Module, addresses: list[int]) -> None:
@@ -21,6 +22,8 @@ class Values(Scope):
         self.addresses = addresses
         self.index = 0
         self.local = ""
+        self.own = 0
+        self.lift = 0
         self.suggestions = MOST_SUGGESTIONS
         self.order, self.circular = equate_order(module)
         self.computed: dict[str, int] = {}
@@ -34,7 +37,7 @@ class Values(Scope):
         for key in self.order:
             equate = self.module.equates[key]
             try:
-                self.computed[key] = self.of(equate.node, equate, equate.index)
+                self.computed[key] = self.of(equate.node, equate, equate.position)
             except Fault as fault:
                 self.faults[key] = moved(fault, equate)
         self.suggestions = suggestions
@@ -44,7 +47,7 @@ class Values(Scope):
         module = self.module
         index = module.labels.get(key)
         if index is not None:
-            return self.addresses[index]
+            return self.addresses[index] + self.lift
         value = module.constants.get(key)
         if value is None:
             value = self.computed.get(key)
@@ -55,7 +58,7 @@ class Values(Scope):
         raise node.fault("undefined", self._near(name), name=name)
 
     def here(self, node: Node) -> int:
-        return self.addresses[self.index]
+        return self.addresses[self.index] + self.own
 
     def of(self, node: Node, entry: Entry | Equate | Check, index: int) -> int:
         """The value of an expression that stands at an entry. Raises Fault."""

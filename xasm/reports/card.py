@@ -45,14 +45,13 @@ def _card(target: Target) -> Iterator[str]:
 
 
 def head(target: Target) -> Iterator[str]:
-    names = ", ".join([target.name, *target.also])
-    yield f"name          -t {names}"
-    order = f", numbers of several words {'low' if target.order == 'little' else 'high'} word first"
-    yield f"memory        words of {target.word} bits, addresses {target.hex_address(0)}..{target.hex_address(target.top)}{order}"
-    starts = f"at the address held in {target.hex_address(target.start)}" if target.start_vector else f"at {target.hex_address(target.start)}"
-    yield f"starts        {starts}"
     clock = target.clock
+    first, last, start = (target.hex_address(address) for address in (0, target.top, target.start))
+    low = "low" if target.order == "little" else "high"
     periods = f", {clock.periods} clock periods each" if clock.periods > 1 else ""
+    yield f"name          -t {', '.join([target.name, *target.also])}"
+    yield f"memory        words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
+    yield f"starts        {'at the address held in' if target.start_vector else 'at'} {start}"
     yield f"cycles        counted in units of one {clock.unit}{periods}; usual clock {clock.typical}"
     yield f"instructions  {target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes"
 

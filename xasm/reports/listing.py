@@ -63,7 +63,7 @@ class _Listing:
     def line(self, number: str, text: str, indexes: list[int], equate: str | None) -> Iterator[str]:
         if equate is not None and not indexes:
             value = self.linked.image.symbols.get(equate)
-            yield self.row(number, "", f"= {value} (0x{value:X})" if value is not None and value > 9 else f"= {value}", "", text)
+            yield self.row(number, "", f"= {value_text(value)}" if value is not None else "", "", text)
             return
         if not indexes:
             yield self.row(number, "", "", "", text)
@@ -83,6 +83,8 @@ class _Listing:
         elif isinstance(piece, Encoded):
             form = piece.variants[self.linked.layout.chosen.get(index, 0)].form
         if not words:
+            if isinstance(piece, Origin):
+                address = piece.address
             count = 0 if isinstance(piece, Origin) else self.linked.layout.addresses[index + 1] - address
             free = f"({count} free)" if count else ""
             yield self.row(number, f"{address:0{(target.address + 3) // 4}X}", free, "", text)
@@ -103,6 +105,11 @@ class _Listing:
         yield f"{'symbol':<{width}}  {'value':<12}  kind      defined"
         for name, value in sorted(symbols.items(), key=lambda item: (item[0].lower(), item[0])):
             label = name in self.module.labels
-            shown = self.target.hex_address(value) if label else f"{value}" if -10 < value < 10 else f"0x{value:X}" if value > 0 else f"{value}"
+            shown = self.target.hex_address(value) if label else value_text(value)
             kind = "label" if label else "variable" if name in self.module.variables else "constant"
             yield f"{name:<{width}}  {shown:<12}  {kind:<8}  {where(self.module.defined[name])}"
+
+
+def value_text(value: int) -> str:
+    """A constant: hexadecimal from 10 on."""
+    return f"0x{value:X}" if value > 9 else str(value)

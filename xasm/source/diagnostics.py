@@ -115,7 +115,9 @@ def at(
 ) -> Diagnostic:
     """A diagnostic `start` characters right of a place."""
     source, line, column = place
-    chain = tuple(f"{parent[0].role} {where(parent)}" for parent in source.chain())
+    parents = source.chain()
+    roles = [source.role, *(parent[0].role for parent in parents)]
+    chain = tuple(f"{role} {where(parent)}" for role, parent in zip(roles, parents, strict=False))
     text = message(code, values)
     excerpt = source.line(line)
     return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain)

@@ -8,7 +8,7 @@ integer; notations that only a chip's table can read (`#x`, `[x]`, `x+`) have no
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Protocol
+from typing import Any, Protocol
 
 from xasm.source.diagnostics import Fault
 
@@ -30,6 +30,9 @@ class Node:
     """Common part of all nodes."""
 
     __slots__ = ("depth", "end", "start")
+    depth: int
+    start: int
+    end: int
     children: tuple[Node, ...] = ()
 
     def __init__(self, start: int, end: int) -> None:
@@ -42,7 +45,7 @@ class Node:
     def value(self, scope: Scope) -> int:
         raise self.fault("no_value", what="this")
 
-    def fault(self, code: str, hint: str | None = None, **values: object) -> Fault:
+    def fault(self, code: str, hint: str | None = None, **values: Any) -> Fault:
         """A fault that marks this node."""
         return Fault(code, self.start, self.end, hint, **values)
 

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Collection
+from itertools import combinations, product
+from math import prod
 
-from xasm.source.diagnostics import Diagnostic, Fault, Report, at
+from xasm.source.diagnostics import Diagnostic, Fault, Report, at, where
 from xasm.source.files import Place
 from xasm.target.kinds import Choice, Kind
-from xasm.target.model import Form, Target, form_shapes
+from xasm.target.model import Form, Slot, Target, form_shapes
+
+WIDEST = 12  # bits of a field whose patterns are looked at one by one; of a wider one every pattern counts
+MOST_CODES = 1 << 20  # of one row; more is a mistake in the table
+MOST_CLAIMS = 1 << 12  # combinations of fields that are looked at one by one when two rows are compared
+
+Words = tuple[int, ...]
 
 
 def check_target(target: Target, report: Report) -> None:
@@ -15,58 +23,92 @@ def check_target(target: Target, report: Report) -> None:
     for form in target.forms:
         try:
             form_shapes(form, target.notation)
+            if codes_count(form) > MOST_CODES:
+                raise Fault("table_codes", place=form.places["code"], asm=form.asm, limit=MOST_CODES)
         except Fault as fault:
             place = form.places["asm"]
-            if fault.code == "table_asm":
+            if fault.place is not None:
                 report.fault(fault, place)
             else:
-                report.add(at(place, "table_asm", {"why": fault.text}))
+                # the text is in quotes, and what could not be read stands behind the mnemonic and a blank
+                start = 1 + len(form.asm.partition(" ")[0]) + 1 + (fault.start or 0)
+                length = (fault.end or 0) - (fault.start or 0)
+                report.add(at(place, "table_asm", {"why": fault.text}, start, max(1, length)))
     if report.failed:
         return
-    for diagnostic in (*overlaps(target), *twins(target), *counts(target)):
+    same = twins(target)
+    # rows that repeat or overlap are counted wrongly, too; that would be said twice
+    for diagnostic in (*same.values(), *overlaps(target, same)) or counts(target):
         report.add(diagnostic)
 
 
-def overlaps(target: Target) -> list[Diagnostic]:
-    """Pairs of rows that claim the same code, neither being an alias."""
-    found = []
-    by_first: dict[int, list[Form]] = {}
+def twins(target: Target) -> dict[tuple[Form, Form], Diagnostic]:
+    """Rows that read exactly like an earlier one and have the same code, so that they are never chosen."""
+    found = {}
+    seen: dict[tuple[object, ...], Form] = {}
     for form in target.forms:
-        if not form.alias:
-            for word in range(1 << target.word):
-                if word & form.code.masks[0] == form.code.match[0]:
-                    by_first.setdefault(word, []).append(form)
-    seen = set()
-    for forms in by_first.values():
-        for one, other in combinations(forms, 2):
-            if (id(one), id(other)) not in seen:
-                seen.add((id(one), id(other)))
-                code = shared_code(one, other)
-                if code is not None:
-                    text = " ".join(target.hex_word(word) for word in code)
-                    values = {"asm": other.asm, "other": one.asm, "line": one.places[""][1], "code": text}
-                    found.append(at(other.places["code"], "table_overlap", values))
+        kinds = tuple(sorted((name, kind.name) for name, kind in form.fields.items()))
+        first = seen.setdefault((form.asm.upper(), kinds, form.code.masks, form.code.match), form)
+        if first is not form and first.code == form.code:
+            values = {"asm": form.asm, "other": first.asm, "line": line_text(first, form)}
+            found[first, form] = at(form.places["asm"], "table_same_form", values)
     return found
+
+
+def overlaps(target: Target, known: Collection[tuple[Form, Form]] = ()) -> list[Diagnostic]:
+    """Pairs of rows that claim the same code, neither being an alias; `known` ones are left out."""
+    found = []
+    for one, other in combinations([form for form in target.forms if not form.alias], 2):
+        code = shared_code(one, other)
+        if code is not None and (one, other) not in known:
+            text = " ".join(target.hex_word(word) for word in code)
+            values = {"asm": other.asm, "other": one.asm, "line": line_text(one, other), "code": text}
+            found.append(at(other.places["code"], "table_overlap", values))
+    return found
+
+
+def line_text(form: Form, reader: Form) -> str:
+    """Where a row stands, for a message about another row."""
+    place = form.places[""]
+    return f"line {place[1]}" if place[0] is reader.places[""][0] else where(place)
 
 
 def shared_code(one: Form, other: Form) -> list[int] | None:
     """Words that both rows claim, or None. A row that is longer claims the shorter one's words only in front of more."""
     length = min(one.size, other.size)
-    words = []
-    for index in range(length):
-        a, b = one.code.masks[index], other.code.masks[index]
-        if one.code.match[index] & b != other.code.match[index] & a:
-            return None
-        words.append(one.code.match[index] | other.code.match[index])
-    free = [form for form in (one, other) if any(limited(kind) for kind in form.fields.values())]
-    if not free:
-        return words
-    return next((code for code in claimed(one, length) if code in claimed(other, length)), None)
+    if not agree((one.code.masks, one.code.match), (other.code.masks, other.code.match)):
+        return None
+    for (masks, match), fixed in product(claims(one, length), claims(other, length)):
+        if agree((masks, match), fixed):
+            return [a | b for a, b in zip(match, fixed[1], strict=True)]
+    return None
 
 
-def limited(kind: Kind) -> bool:
-    """Whether not every pattern of the field's bits means something."""
-    return len(patterns(kind)) < 1 << kind.bits if kind.bits <= 12 else False
+def agree(one: tuple[Words, Words], other: tuple[Words, Words]) -> bool:
+    """Whether there are words that have the fixed bits of both, each given as masks and values, as far as both go."""
+    return all(not (a ^ b) & mask & other_mask for mask, a, other_mask, b in zip(*one, *other, strict=False))
+
+
+def claims(form: Form, length: int) -> list[tuple[Words, Words]]:
+    """What a row claims of its first words: masks and values of the bits that are fixed, one entry for each combination
+    of the fields that do not take every pattern."""
+    found = [(form.code.masks[:length], form.code.match[:length])]
+    for name, kind in form.fields.items():
+        slots = [slot for slot in form.code.slots[name] if slot.word < length]
+        every = 1 << sum(slot.width for slot in form.code.slots[name])
+        possible = patterns(kind) if kind.bits <= WIDEST else []
+        if not slots or not possible or len(possible) == every or len(found) * len(possible) > MOST_CLAIMS:
+            continue
+        found = [(placed(masks, slots, -1), placed(match, slots, bits)) for masks, match in found for bits in possible]
+    return found
+
+
+def placed(words: Words, slots: list[Slot], bits: int) -> Words:
+    """The words with the bits of a field in its slots, which are 0."""
+    filled = list(words)
+    for word, shift, width, down in slots:
+        filled[word] |= (bits >> down & ((1 << width) - 1)) << shift
+    return tuple(filled)
 
 
 def patterns(kind: Kind) -> list[int]:
@@ -89,23 +131,37 @@ def opcode_words(form: Form) -> int:
     return max((index + 1 for index in range(form.size) if index not in form.code.operands), default=0)
 
 
+def opcode_fields(form: Form, length: int) -> list[tuple[Kind, list[Slot]]]:
+    """The fields that lie in opcode words among the first `length`, each with its slots there."""
+    found = []
+    for name, kind in form.fields.items():
+        slots = [slot for slot in form.code.slots[name] if slot.word < length and slot.word not in form.code.operands]
+        if slots:
+            found.append((kind, slots))
+    return found
+
+
+def codes_count(form: Form) -> int:
+    """How many opcodes a row stands for, at most."""
+    return prod(1 << sum(slot.width for slot in slots) for _, slots in opcode_fields(form, form.size))
+
+
 def claimed(form: Form, length: int) -> list[list[int]]:
     """Every combination of a form's first words in which fields inside opcode words are filled in; words that hold
     nothing but operands are 0."""
-    codes = [list(form.code.match[:length])]
-    for name, kind in form.fields.items():
-        slots = [slot for slot in form.code.slots[name] if slot.word < length and slot.word not in form.code.operands]
-        if not slots:
-            continue
-        grown = []
-        for bits in sorted(set(patterns(kind)) if kind.bits <= 12 else set(range(1 << kind.bits))):
-            for code in codes:
-                filled = list(code)
-                for word, shift, width, down in slots:
-                    filled[word] |= (bits >> down & ((1 << width) - 1)) << shift
-                grown.append(filled)
-        codes = grown
-    return [list(code) for code in {tuple(code) for code in codes}]
+    codes = {form.code.match[:length]}
+    for kind, slots in opcode_fields(form, length):
+        fillings = {placed((0,) * length, slots, bits) for bits in patterns(kind)} if kind.bits <= WIDEST else every(slots, length)
+        codes = {tuple(a | b for a, b in zip(code, filling, strict=True)) for code in codes for filling in fillings}
+    return [list(code) for code in codes]
+
+
+def every(slots: list[Slot], length: int) -> set[Words]:
+    """The words with every pattern in the slots."""
+    found = {(0,) * length}
+    for word, shift, width, _ in slots:
+        found = {placed(code, [Slot(word, shift, width, 0)], bits) for code in found for bits in range(1 << width)}
+    return found
 
 
 def opcodes(target: Target) -> set[tuple[int, ...]]:
@@ -117,24 +173,14 @@ def opcodes(target: Target) -> set[tuple[int, ...]]:
     return found
 
 
-def twins(target: Target) -> list[Diagnostic]:
-    """Rows that read exactly like an earlier one with the same length, so that they are never chosen for encoding, and
-    are not there for decoding either."""
-    found = []
-    seen: dict[tuple[str, tuple[tuple[str, str], ...]], Form] = {}
-    for form in target.forms:
-        key = (form.asm.upper(), tuple(sorted((name, kind.name) for name, kind in form.fields.items())))
-        first = seen.setdefault(key, form)
-        if first is not form and first.code == form.code:
-            values = {"asm": form.asm, "other": first.asm, "line": first.places[""][1]}
-            found.append(at(form.places["asm"], "table_same_form", values))
-    return found
+def mnemonics(target: Target) -> set[str]:
+    """The different mnemonics of a chip, second names left out."""
+    return {form.mnemonic for form in target.forms if not form.alias}
 
 
 def counts(target: Target) -> list[Diagnostic]:
     """The head's counts against the rows."""
-    mnemonics = {form.mnemonic for form in target.forms if not form.alias}
-    have = {"mnemonics": len(mnemonics), "opcodes": len(opcodes(target))}
+    have = {"mnemonics": len(mnemonics(target)), "opcodes": len(opcodes(target))}
     place: Place | None = target.places.get("count")
     if place is None:
         return []
@@ -143,6 +189,3 @@ def counts(target: Target) -> list[Diagnostic]:
         for what, told in target.count.items()
         if have[what] != told
     ]
-
-
-

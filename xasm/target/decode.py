@@ -25,16 +25,20 @@ class Decoder:
 
     def __init__(self, target: Target) -> None:
         self.target = target
+        self._forms = sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form))
         self._first: dict[int, list[Form]] = {}
-        for form in sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form)):
-            mask, match = form.code.masks[0], form.code.match[0]
-            for word in range(1 << target.word):
-                if word & mask == match:
-                    self._first.setdefault(word, []).append(form)
+
+    def _beginning(self, word: int) -> list[Form]:
+        """The forms whose first word this can be."""
+        found = self._first.get(word)
+        if found is None:
+            found = [form for form in self._forms if word & form.code.masks[0] == form.code.match[0]]
+            self._first[word] = found
+        return found
 
     def decode(self, words: Sequence[int], address: int) -> Instruction | None:
         """The instruction that `words` begin with when they stand at `address`; None when there is none."""
-        for form in self._first.get(words[0], ()) if words else ():
+        for form in self._beginning(words[0]) if words else ():
             if len(words) >= form.size and self._matches(form, words):
                 fields = self._fields(form, tuple(words[: form.size]), address)
                 if fields is not None:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from xasm.source.diagnostics import Fault, Report
-from xasm.source.files import read_source
+from xasm.source.files import Source, read_source
 from xasm.target.loader import read_target
 from xasm.target.model import Target
 
@@ -45,8 +45,13 @@ def also(path: Path) -> list[str]:
     return [name.strip(" \"'").lower() for name in match[1].split(",")] if match else []
 
 
+def table_source(name: str) -> Source:
+    """The text of the table of that chip; raises Fault when there is none."""
+    path = find_table(name)
+    return read_source(path, path.name)
+
+
 @lru_cache(maxsize=32)
 def load_target(name: str) -> Target:
     """The chip of that name. Raises Fault when there is none, SourceErrors when its table has mistakes."""
-    path = find_table(name)
-    return read_target(read_source(path, path.name), Report())
+    return read_target(table_source(name), Report(), table_source)

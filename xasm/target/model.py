@@ -267,7 +267,7 @@ def form_shapes(form: Form, notation: Notation) -> list[tuple[str, int, Variant]
         patches = []
         for index, leaf in enumerate(leaves):
             if not isinstance(leaf, Name) or leaf.text not in form.fields:
-                raise Fault("table_asm", place=form.places["asm"], why="every expression in it must be one field")
+                raise Fault("table_asm", place=form.places["asm"], why="every number in it must be a field")
             patches.append(Patch(index, form.fields[leaf.text], form.code.slots[leaf.text]))
         found.append((text, len(names), Variant(form, tuple(words), tuple(patches))))
     return found

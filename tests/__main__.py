@@ -1,0 +1,61 @@
+"""All checks, as the README's test command runs them: `python -m tests`.
+
+Style (ruff), types (mypy, strict), then every test. With `--compilers` the C compilers that the tests of C arrays need
+are installed first where they are missing (Debian and its relatives; needs root or sudo).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+COMPILERS = {"gcc": "gcc", "g++": "g++", "avr-gcc": "gcc-avr"}
+PACKAGES = ["gcc", "g++", "gcc-avr", "avr-libc"]
+STEPS = (
+    ("style", ["ruff", "check", "xasm", "tests"]),
+    ("format", ["ruff", "format", "--check", "xasm", "tests"]),
+    ("types", ["mypy"]),
+    ("tests", ["pytest", "-n", "auto"]),
+)
+
+
+def missing() -> list[str]:
+    return [program for program in COMPILERS if shutil.which(program) is None]
+
+
+def install() -> None:
+    """Installs the compilers; says what to type where it cannot."""
+    if not missing():
+        return
+    by_hand = f"please install {', '.join(missing())}; on Debian: apt-get install {' '.join(PACKAGES)}"
+    if shutil.which("apt-get") is None:
+        sys.exit(by_hand)
+    prefix = [] if os.geteuid() == 0 else ["sudo"]
+    environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    for command in (["apt-get", "update", "-qq"], ["apt-get", "install", "-y", "-qq", *PACKAGES]):
+        if subprocess.run([*prefix, *command], env=environment, stdout=subprocess.DEVNULL, check=False).returncode:
+            sys.exit(by_hand)
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(prog="python -m tests", description=__doc__)
+    options.add_argument("--compilers", action="store_true", help="install missing C compilers first")
+    if options.parse_args().compilers:
+        install()
+    if missing():
+        sys.exit(f"the tests need {', '.join(missing())}; `python -m tests --compilers` installs them")
+    failed = []
+    for title, command in STEPS:
+        print(f"-- {title}: {' '.join(command)}", flush=True)
+        if subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=False).returncode:
+            failed.append(title)
+    sys.exit(f"failed: {', '.join(failed)}" if failed else 0)
+
+
+if __name__ == "__main__":
+    main()

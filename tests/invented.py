@@ -1,0 +1,42 @@
+"""Small invented chips for tests of the engine. They prove how the engine works, never what a real chip does."""
+
+from __future__ import annotations
+
+from xasm.source.diagnostics import Report
+from xasm.source.files import Source
+from xasm.target.loader import read_target
+from xasm.target.model import Target
+
+HEAD = """
+name: "{name}"
+title: An invented chip for tests
+book:
+  - {{title: "none", edition: "none", read: "invented"}}
+word: {word}
+address: {address}
+order: {order}
+start: {{at: 0}}
+clock: {{unit: cycle, periods: 1, typical: 1MHz}}
+count: {{mnemonics: {mnemonics}, opcodes: {opcodes}}}
+conventions: none
+"""
+
+
+def chip(body: str, name: str = "test-chip", word: int = 8, address: int = 16, order: str = "little", mnemonics: int = 0, opcodes: int = 0) -> Target:
+    """A chip from the text of its kinds and forms."""
+    head = HEAD.format(name=name, word=word, address=address, order=order, mnemonics=mnemonics, opcodes=opcodes)
+    return read_target(Source("invented.yaml", head + body), Report())
+
+
+BRANCHES = """
+kinds:
+  near: {relative: 8, from: next}
+  page_zero: {address: 8}
+  far: {address: 16}
+forms:
+  - {asm: "BR t",   code: "01 <t>", t: near,      cycles: 2, flow: jump}
+  - {asm: "BR t",   code: "02 <t>", t: far,       cycles: 3, flow: jump}
+  - {asm: "LD a",   code: "03 <a>", a: page_zero, cycles: 2}
+  - {asm: "LD a",   code: "04 <a>", a: far,       cycles: 3}
+  - {asm: "STOP",   code: "00",                   cycles: 1, flow: halt}
+"""

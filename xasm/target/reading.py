@@ -1,0 +1,96 @@
+"""Values of a table's document to plain Python values; each mistake is a Fault with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from collections.abc import Mapping as Keys
+from difflib import get_close_matches
+from typing import Any
+
+from xasm.source.diagnostics import Fault, Report
+from xasm.target.document import Mapping, Scalar, Value
+
+KEYED = "made of keys and values (key: value)"
+
+
+def expect(value: Value, shape: type[Any], what: str, wanted: str) -> Any:
+    """The value itself when it has the shape."""
+    if not isinstance(value, shape):
+        raise Fault("table_shape", place=value.place, what=what, wanted=wanted)
+    return value
+
+
+def text(value: Value, key: str, quoted: bool = False) -> str:
+    """A text; `quoted` refuses a plain one (codes and forms are full of what YAML reads otherwise)."""
+    if not isinstance(value, Scalar):
+        raise Fault("table_shape", place=value.place, what=f"'{key}'", wanted="a text")
+    if quoted and not value.quoted:
+        raise Fault("table_quotes", place=value.place, key=key)
+    if not isinstance(value.value, str):
+        raise Fault("table_quote", place=value.place, text=f"the value of '{key}'")
+    return value.value
+
+
+def integer(value: Value, key: str, low: int, high: int) -> int:
+    if not isinstance(value, Scalar) or isinstance(value.value, bool) or not isinstance(value.value, int):
+        raise Fault("table_shape", place=value.place, what=f"'{key}'", wanted="a whole number")
+    if not low <= value.value <= high:
+        raise Fault("table_number", place=value.place, key=f"'{key}'", value=value.value, range=f"{low}..{high}")
+    return value.value
+
+
+def word(value: Value, key: str, wanted: tuple[str, ...]) -> str:
+    """One of a few words."""
+    found = text(value, key)
+    if found not in wanted:
+        raise Fault("table_value", place=value.place, value=found, key=key, wanted=", ".join(wanted))
+    return found
+
+
+def truth(value: Value, key: str) -> bool:
+    if not isinstance(value, Scalar) or not isinstance(value.value, bool):
+        raise Fault("table_shape", place=value.place, what=f"'{key}'", wanted="true or false")
+    return value.value
+
+
+def unknown_key(key: Scalar, known: Iterable[str], more: str = "") -> Fault:
+    """A key that means nothing where it stands; the hint names the nearest one and all that do."""
+    names = list(known)
+    near = get_close_matches(str(key.value), names, n=1, cutoff=0.6)
+    hint = (f"did you mean '{near[0]}'? " if near else "") + f"known here: {', '.join(names)}{more}"
+    return Fault("table_unknown_key", place=key.place, key=key.value, hint=hint)
+
+
+def missing_key(mapping: Mapping, what: str, key: str) -> Fault:
+    """A key that must be given; the hint names one that may have been meant."""
+    near = get_close_matches(key, mapping.keys, n=1, cutoff=0.6)
+    hint = f"is '{near[0]}' meant for it?" if near else None
+    return Fault("table_missing_key", place=mapping.place, what=what, key=key, hint=hint)
+
+
+class Reader:
+    """Reads on after a mistake: faults go to the report, and a default takes the value's place."""
+
+    def __init__(self, report: Report) -> None:
+        self.report = report
+
+    def note(self, fault: Fault) -> None:
+        assert fault.place is not None
+        self.report.fault(fault, fault.place)
+
+    def attempt(self, read: Callable[[], Any], default: Any) -> Any:
+        """What `read` gives, or the default when it raised a fault, which is noted."""
+        try:
+            return read()
+        except Fault as fault:
+            self.note(fault)
+            return default
+
+    def known(self, mapping: Mapping, what: str, keys: Keys[str, bool]) -> None:
+        """Notes unknown keys and missing ones (`keys` maps key to whether it is needed)."""
+        for key, scalar in mapping.keys.items():
+            if key not in keys:
+                self.note(unknown_key(scalar, keys))
+        for key, needed in keys.items():
+            if needed and key not in mapping.items:
+                self.note(missing_key(mapping, what, key))
