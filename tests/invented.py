@@ -40,3 +40,26 @@ forms:
   - {asm: "LD a",   code: "04 <a>", a: far,       cycles: 3}
   - {asm: "STOP",   code: "00",                   cycles: 1, flow: halt}
 """
+
+# Notations of many makers on one chip: a register with a prime, a comma in a mnemonic, brackets, signs before and behind.
+NOTATIONS = """
+kinds:
+  byte: {number: 8}
+  far: {address: 16}
+  bit: {unsigned: 3}
+  pair: {choice: {P: 0, "P'": 1, Q: 2}}
+forms:
+  - {asm: "TRADE P,P'", code: "10",          cycles: 1}
+  - {asm: "CLR r",      code: "001000rr",    r: pair, cycles: 1}
+  - {asm: "PUT,P n",    code: "30 <n>",      n: byte, cycles: 2}
+  - {asm: "PUT,Q n",    code: "31 <n>",      n: byte, cycles: 2}
+  - {asm: "GET #n",     code: "40 <n>",      n: byte, cycles: 2}
+  - {asm: "GET a",      code: "41 <a>",      a: far,  cycles: 3}
+  - {asm: "GET [a]",    code: "42 <a>",      a: far,  cycles: 4}
+  - {asm: "GET @Q",     code: "43",          cycles: 2}
+  - {asm: "GET Q+",     code: "44",          cycles: 2}
+  - {asm: "GET Q.n",    code: "45 00000nnn", n: bit,  cycles: 2}
+  - {asm: "GET ,Q",     code: "46",          cycles: 2}
+  - {asm: "TO a",       code: "50 <a>",      a: far,  cycles: 3, flow: jump}
+  - {asm: "REST",       code: "00",          cycles: 1, flow: halt}
+"""

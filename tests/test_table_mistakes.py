@@ -89,9 +89,7 @@ def from_file() -> Iterator[Mistake]:
 WHOLE = [
     Mistake(0, "table_empty", "", "toy.yaml:1:1: error: the table is empty"),
     Mistake(0, "table_empty", "# nothing yet", "toy.yaml:1:1: error: the table is empty\n    # nothing yet\n    ^"),
-    Mistake(
-        0, "table_shape", "- 1", "toy.yaml:1:1: error: a table must be made of keys and values (key: value)\n    - 1\n    ^"
-    ),
+    Mistake(0, "table_shape", "- 1", "toy.yaml:1:1: error: a table must be made of keys and values (key: value)\n    - 1\n    ^"),
     Mistake(
         0,
         "table_shape",
@@ -158,7 +156,7 @@ def test_mistake(mistake: Mistake) -> None:
 def means(code: str, found: str) -> bool:
     """Whether something printed is the catalogue's entry of that code."""
     entry = re.sub(r"\\\{.*?\\\}", ".+", re.escape(CATALOGUE[code]))
-    return re.search(rf"^toy\.yaml:\d+:\d+: error: {entry}$", found, re.MULTILINE) is not None
+    return re.search(rf"^\w+\.yaml:\d+:\d+: error: {entry}$", found, re.MULTILINE) is not None
 
 
 def test_a_message_of_another_entry_is_noticed() -> None:
@@ -188,4 +186,15 @@ def test_several_mistakes_are_told_in_one_run() -> None:
         "toy.yaml:19:27: error: put 'NO' in quotes: YAML would read it as something else",
     ]
     found = printed(changed(('"00"', '"0"'), ("r: cell, cycles", "r: sell, cycles"), ("order: big", "order: large"))).split("\n")
-    assert [line.partition(" error")[0] for line in found if line.startswith("toy")] == ["toy.yaml:6:8:", "toy.yaml:17:25:", "toy.yaml:19:42:"]
+    assert [line.partition(" error")[0] for line in found if line.startswith("toy")] == [
+        "toy.yaml:6:8:",
+        "toy.yaml:17:25:",
+        "toy.yaml:19:42:",
+    ]
+
+
+def test_a_character_left_out_never_ends_in_a_crash() -> None:
+    found = [printed(TABLE[:index] + TABLE[index + 1 :]) for index in range(len(TABLE))]
+    wrong = [text for text in found if text]
+    assert len(wrong) > len(TABLE) // 3
+    assert all(text.startswith("toy.yaml:") for text in wrong)

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from xasm.assembly.assembler import Assembler
+from xasm.assembly.directives import DIRECTIVES
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked, link
+from xasm.linking.names import undefined
 from xasm.source.diagnostics import Fault, Report
-from xasm.source.files import Source, read_source
+from xasm.source.files import Source, read_source, whole
 from xasm.target.finding import load_target
 from xasm.target.model import Target
+
+WORD = re.compile(r"[.A-Za-z_][A-Za-z0-9_]*|:=")
+# Mistakes that may keep more than their own line from being read: in a whole file, or in any directive but these.
+UNREAD = frozenset(("control", "not_text", "file_too_long", "cannot_read"))
+OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "ALIGN", "ASSERT", "END"))
 
 
 def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = ()) -> Linked:
@@ -37,16 +45,34 @@ def build_sources(sources: Sequence[Source], target: str | Target | None, folder
             report.stop()
             raise AssertionError("unreachable") from None
         assembler.choose_target("", chip)
-    for source in sources:
+    for index, source in enumerate(sources):
         assembler.read(source)
         if assembler.ended:
+            for unread in sources[index + 1 :] if not report.failed else ():
+                report.lost(Fault("after_end", hint="END belongs at the end of the last file", place=whole(unread.path)))
             break
+    if report.failed:
+        more(assembler, report)
     report.stop()
     if assembler.module.target is None:
         report.lost(Fault("no_target", hint="name it on the command line (-t NAME) or in the source (TARGET NAME)"))
         report.stop()
         raise AssertionError("unreachable")
     return link(assembler.module, assembler.module.target, report)
+
+
+def more(assembler: Assembler, report: Report) -> None:
+    """Adds the names that nobody defined to the mistakes that keep a program from being linked."""
+    wide = DIRECTIVES.keys() - OF_ONE_LINE
+    spoiled = set()
+    for one in report.diagnostics:
+        words = WORD.findall(one.excerpt)
+        unread = one.code in UNREAD or not wide.isdisjoint(word.upper() for word in words)
+        if unread or (one.code == "unknown_operation" and '"' in one.excerpt):  # an INCLUDE, it may be
+            return
+        spoiled.update(words[:1])
+    if assembler.module.target is not None:
+        undefined(assembler.module, spoiled, report)
 
 
 def assemble(

@@ -11,7 +11,7 @@
         TARGET 1802
         INCLUDE "../shared/kestrel.inc"
 
-QUARTER EQU 10500               ; counted down by one every 6 machine cycles, until the high byte is 0
+QUARTER EQU 10660               ; a quarter of a second at 2 MHz: 6 machine cycles each, until the high byte is 0
 
         ORG 0x8000              ; RAM; nothing of this is in the ROM
 log:

@@ -1,11 +1,11 @@
 ; The beacon on Kestrel Rock, on the 4004.
 ;
-; The board: one page of ROM holds all of this program. The port of ROM chip 1 is the low half of the tide gauge, that of
-; ROM chip 2 the high half. RAM chip 0 has the lamp and the bell on its output lines; the log is the first four
+; The board: one page of ROM holds all of this program. The port of ROM chip 1 is the low half of the tide gauge, that
+; of ROM chip 2 the high half. RAM chip 0 has the lamp and the bell on its output lines; the log is the first four
 ; characters of its register 0: the highest level (high half, low half) and the turn in which it came (high, low).
 ;
 ; Who lives where:  P0 place in the table   R2 R3 one entry: on, off   P2 addresses and small change   R6 R7 level
-;                   P4 P5 delay             R12 R13 turns              R14 lines out                   R15 ticks left
+;                   P4 P5 delay, R8 bell    R12 R13 turns              R14 lines out                   R15 ticks left
 
         TARGET 4004
         INCLUDE "../shared/kestrel.inc"
@@ -54,7 +54,7 @@ hold:   CMA
         RAL                     ; and back into its place
         XCH R14
 .tick:  JMS gauge
-        FIM P4,0x8A             ; a quarter of a second: from 0xD5A8 up to 0x10000,
+        FIM P4,0x8C             ; a quarter of a second at 740 kHz: from 0xD5C8 up to 0x10000,
         FIM P5,0x5D             ; with the lowest digit in R8 and the highest in R11
 .wait:  ISZ R8,.wait
         ISZ R9,.wait
@@ -80,16 +80,15 @@ gauge:  FIM P2,GAUGE_LOW
         LD R6
         SUB R4                  ; carry 1: level - ALARM did not borrow, the water is high
         TCC                     ; accumulator = 1 for high water, carry = 0
-        XCH R5
-        LD R14
-        RAR                     ; the lamp into the carry
-        LD R5
-        RAL                     ; bell and lamp, side by side again
-        XCH R14
+        XCH R8
         FIM P2,LOG
         SRC P2
         LD R14
+        RAR                     ; the lamp into the carry
+        LD R8
+        RAL                     ; bell and lamp, side by side again
         WMP                     ; both lines change at once
+        XCH R14
         INC R5                  ; character 1: the low half of the highest level
         SRC P2
         RDM

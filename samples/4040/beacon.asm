@@ -1,8 +1,8 @@
 ; The beacon on Kestrel Rock, on the 4040.
 ;
-; The board is that of the 4004: the ports of ROM chips 1 and 2 are the two halves of the tide gauge, RAM chip 0 has the
-; lamp and the bell on its output lines and the log in register 0. What the bigger chip adds makes the program calmer:
-; the gauge has a bank of registers of its own, and single bits are set and cleared where they are.
+; The board is that of the 4004: the ports of ROM chips 1 and 2 are the two halves of the tide gauge; RAM chip 0, in the
+; bank that a reset selects, has lamp and bell on its output lines and the log in register 0. What the bigger chip adds
+; makes the program calmer: the gauge has a bank of registers of its own, and a bit is set or cleared where it is.
 ;
 ; Who lives where:  bank 0:  P0 place in the table   R2 R3 one entry: on, off
 ;                   bank 1:  P0 addresses            R2 R3 level    R4 BELL   R6 all but BELL
@@ -22,8 +22,6 @@ start:  JUN main
         BBS                     ; 003 is where an interrupt calls: back at once, with everything restored
 
 main:   DIN                     ; nor do we listen to any
-        LDM 0
-        DCL                     ; RAM bank 0
         SB1                     ; from here R0..R7 are the gauge's
         FIM P2,BELL << 4
         FIM P3,(15 - BELL) << 4
@@ -64,7 +62,7 @@ hold:   CMA
         RAL                     ; and back into its place
         XCH R14
 .tick:  JMS gauge
-        FIM P4,0x8A             ; a quarter of a second: from 0xD5A8 up to 0x10000,
+        FIM P4,0x8C             ; a quarter of a second at 740 kHz: from 0xD5C8 up to 0x10000,
         FIM P5,0x5D             ; with the lowest digit in R8 and the highest in R11
 .wait:  ISZ R8,.wait
         ISZ R9,.wait
@@ -90,15 +88,14 @@ gauge:  SB1
         CMC                     ; what enters the next one as 1 is "borrow"
         LD R2
         SUB R0                  ; carry 1: level - ALARM did not borrow, the water is high
+        FIM P0,LOG
+        SRC P0
         LD R14
         AN6                     ; bell off; the carry stays
         JCN 10,.quiet           ; 8 + 2: jump if the carry is 0
         OR4                     ; bell on
-.quiet: XCH R14
-        FIM P0,LOG
-        SRC P0
-        LD R14
-        WMP                     ; both lines change at once
+.quiet: WMP                     ; both lines change at once
+        XCH R14
         INC R1                  ; character 1: the low half of the highest level
         SRC P0
         RDM

@@ -17,7 +17,7 @@ highest: DS 1                   ; the log: highest level, and the turn in which 
 when:   DS 1
 
         ORG 0xF000
-start:  CLD                     ; a reset does not leave decimal mode on this chip
+start:  CLD                     ; a reset does not end decimal mode on this chip
         LDX #0xFF
         TXS                     ; stack from 01FF downward
         INX                     ; X = 0

@@ -19,7 +19,7 @@ when:   DS 1
 place:  DS 2                    ; place in the table, low byte first
 
         ORG 0xF000
-start:  LDX #0xFF               ; no CLD: this chip leaves decimal mode on reset
+start:  LDX #0xFF               ; no CLD: on this chip a reset ends decimal mode
         TXS                     ; stack from 01FF downward
         STZ lines               ; dark and silent
         STZ turns

@@ -9,7 +9,7 @@
         TARGET 65c02
         ORG 0xFFF0
 
-start:  LDX #0xFF               ; no CLD: unlike the 6502 this chip leaves decimal mode on reset
+start:  LDX #0xFF               ; no CLD: unlike on the 6502 a reset ends decimal mode
         TXS                     ; stack from 01FF downward
         STZ 0x00                ; not on the 6502: store a zero without having one in a register
 hang:   JMP hang

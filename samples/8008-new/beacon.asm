@@ -12,7 +12,7 @@
 
 OUTPUTS EQU 8
 GAUGE   EQU 0
-QUARTER EQU 15                  ; passes of 4107 states: a quarter of a second at 500 kHz
+QUARTER EQU 0x102C              ; a quarter of a second at 500 kHz: the low half down to 0, then 15 times 256
 
         ORG 0x1000              ; RAM; nothing of this is in the ROM
 turns:  DS 1                    ; turns of the character, modulo 256
@@ -56,7 +56,7 @@ character:
         MOV M,B
         JMP character
 
-; One tick. Reads the gauge, sets lamp and bell, keeps the highest level, waits. Changes A, D, H and L, and the bell in C.
+; One tick. Reads the gauge, sets lamp and bell, keeps the highest level, waits. Changes A, D, H, L, and the bell in C.
 tick:   IN GAUGE                ; read once: the sea does not hold still between two looks
         MOV D,A
         CPI ALARM
@@ -78,12 +78,12 @@ tick:   IN GAUGE                ; read once: the sea does not hold still between
         INR L
         INR L                   ; when
         MOV M,A
-.wait:  MVI H,QUARTER
-        MVI L,0
+.wait:  MVI H,HIGH QUARTER
+        MVI L,LOW QUARTER
 .count: DCR L
-        JNZ .count              ; 256 times round,
+        JNZ .count              ; 16 states; from the second pass on, 256 times
         DCR H
-        JNZ .count              ; QUARTER times over
+        JNZ .count
         RET
 
 ; On and off in turn, the lamp being off before the first.

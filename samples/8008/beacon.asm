@@ -11,7 +11,7 @@
 
 OUTPUTS EQU 8
 GAUGE   EQU 0
-QUARTER EQU 15                  ; passes of 4107 states: a quarter of a second at 500 kHz
+QUARTER EQU 0x102C              ; a quarter of a second at 500 kHz: the low half down to 0, then 15 times 256
 
         ORG 0x1000              ; RAM; nothing of this is in the ROM
 turns:  DS 1                    ; turns of the character, modulo 256
@@ -55,7 +55,7 @@ character:
         LMB
         JMP character
 
-; One tick. Reads the gauge, sets lamp and bell, keeps the highest level, waits. Changes A, D, H and L, and the bell in C.
+; One tick. Reads the gauge, sets lamp and bell, keeps the highest level, waits. Changes A, D, H, L, and the bell in C.
 tick:   INP GAUGE               ; read once: the sea does not hold still between two looks
         LDA                     ; not a load from an address: D = A
         CPI ALARM
@@ -77,12 +77,12 @@ tick:   INP GAUGE               ; read once: the sea does not hold still between
         INL
         INL                     ; when
         LMA
-.wait:  LHI QUARTER
-        LLI 0
+.wait:  LHI HIGH QUARTER
+        LLI LOW QUARTER
 .count: DCL
-        JFZ .count              ; 256 times round,
+        JFZ .count              ; 16 states; from the second pass on, 256 times
         DCH
-        JFZ .count              ; QUARTER times over
+        JFZ .count
         RET
 
 ; On and off in turn, the lamp being off before the first.

@@ -2,24 +2,27 @@
 
 A file `*.txt` here holds cases one after the other:
 
-    == code: title                     a case that must meet this entry of the catalogue (further ones: `code, code: title`)
+    == code: title                     a case that must meet this entry of the catalogue, or several: `code, code: title`
     $ xasm build prog.asm -t NAME      what is typed; without this line `xasm build prog.asm`
-    -- prog.asm                        a file, down to the next line that begins with `-- ` or `== `; empty lines at its end do not count
-    -- says                            what is shown on standard error
+    -- prog.asm                        a file; it ends before the next line that begins with `-- ` or `== `
+    -- says, exit 1                    what is shown on standard error, and the exit code
     -- prints                          what is shown on standard output, where something is
 
-In the text of a file whose name is followed by `(with marks)`, `{3*ab}` stands for `ababab`, `{n}` for the file's number,
-`{n+1}` for the next one, and `\\xFF` for that byte. A name with `{1..50}` in it makes as many files, each with its number.
+Files under targets/ are all the chips that there are in such a case. Empty lines at the end of a text do not count. Behind a
+heading `(with marks)` says that in the text `{3*ab}` stands for `ababab`, `{n}` for the file's number, `{n+1}` for the next
+one, and `\\xFF` for that byte. A name with `{1..50}` in it makes as many files, each with its number.
 """
 
 from __future__ import annotations
 
 import re
+import shlex
 from dataclasses import dataclass, field
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent
 TITLE = re.compile(r"== ([a-z_]+(?:, [a-z_]+)*): (.+)")
+SAYS = re.compile(r"says, exit (\d)")
 MANY = re.compile(r"(.*)\{1\.\.(\d+)\}(.*)")
 MARK = re.compile(rb"\{(\d+)\*([^}]*)\}|\{n(\+1)?\}|\\x([0-9A-F]{2})")
 MARKED = " (with marks)"
@@ -27,19 +30,17 @@ MARKED = " (with marks)"
 
 @dataclass
 class Case:
-    """`codes` are the entries it must meet; `command` the words after `xasm`; `files` names to contents; `says` and `prints`
-    what is shown on standard error and on standard output."""
+    """`origin` is file and line, `codes` the entries that the case must meet, `command` the words after `xasm`; `files` maps
+    names to contents; `says` and `prints` are what is shown on standard error and on standard output."""
 
     origin: str
     codes: list[str]
     title: str
     command: list[str] = field(default_factory=lambda: ["build", "prog.asm"])
     files: dict[str, bytes] = field(default_factory=dict)
-    says: str = ""
+    says: str | None = None
     prints: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.origin}: {', '.join(self.codes)}: {self.title}"
+    exit: int = -1
 
     def write(self, folder: Path) -> None:
         """Puts the files into a folder."""
@@ -47,64 +48,64 @@ class Case:
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             (folder / name).write_bytes(content)
 
+    def add(self, heading: str, content: str) -> None:
+        """Takes what stands under `-- heading`; raises ValueError when there is such a text already."""
+        data = f"{content}\n".encode("ascii") if content else b""
+        name = heading.removesuffix(MARKED)
+        marked = name != heading
+        says = SAYS.fullmatch(name)
+        if says and self.says is None:
+            self.says, self.exit = (marks(data) if marked else data).decode(), int(says[1])
+        elif name == "prints" and not self.prints:
+            self.prints = (marks(data) if marked else data).decode()
+        elif name in self.files or says or name == "prints":
+            raise ValueError(f"{self.origin}: '{name}' is there twice")
+        else:
+            many = MANY.fullmatch(name)
+            for index in range(1, int(many[2]) + 1 if many else 2):
+                path = f"{many[1]}{index}{many[3]}" if many else name
+                self.files[path] = marks(data, index) if marked else data
+
 
 def cases() -> list[Case]:
     """All cases of all files, in the order of their names."""
-    return [case for path in sorted(FOLDER.glob("*.txt")) for case in read(path.read_text("ascii"), path.stem)]
+    return [case for path in sorted(FOLDER.glob("*.txt")) for case in read(path.read_text("ascii"), path.name)]
 
 
 def read(text: str, origin: str) -> list[Case]:
-    """The cases of one text."""
+    """The cases of one text. Raises ValueError for what is no case."""
     found: list[Case] = []
-    name = ""
+    heading = ""
     lines: list[str] = []
-    for number, line in enumerate([*text.split("\n"), "== end: end"], 1):
+    for number, line in enumerate([*text.split("\n"), "== end: of the file"], 1):
         if not line.startswith(("== ", "$ ", "-- ")):
-            if name:
+            if heading:
                 lines.append(line)
             elif line:
-                raise ValueError(f"{origin}, line {number}: '{line}' belongs to nothing")
+                raise ValueError(f"{origin}:{number}: '{line}' belongs to nothing")
             continue
-        if name:
-            close(found[-1], name, "\n".join(lines).rstrip("\n"))
-            name, lines = "", []
-        if line.startswith("== "):
+        if heading:
+            found[-1].add(heading, "\n".join(lines).rstrip("\n"))
+            heading, lines = "", []
+        if line.startswith("-- "):
+            heading = line[3:]
+        elif line.startswith("$ xasm "):
+            found[-1].command = shlex.split(line)[2:]
+        else:
             match = TITLE.fullmatch(line)
             if match is None:
-                raise ValueError(f"{origin}, line {number}: '{line}' is no title")
-            found.append(Case(origin, match[1].split(", "), match[2]))
-        elif line.startswith("$ xasm "):
-            found[-1].command = line[len("$ xasm ") :].split()
-        else:
-            name = line[3:]
+                raise ValueError(f"{origin}:{number}: '{line}' is no title")
+            found.append(Case(f"{origin}:{number}", match[1].split(", "), match[2]))
     return found[:-1]
 
 
-def close(case: Case, name: str, content: str) -> None:
-    """Adds what stood under `-- name` to a case."""
-    if name == "says":
-        case.says = content
-    elif name == "prints":
-        case.prints = content
-    else:
-        text = f"{content}\n".encode("ascii") if content else b""
-        marked = name.endswith(MARKED)
-        name = name.removesuffix(MARKED)
-        many = MANY.fullmatch(name)
-        for index in range(1, int(many[2]) + 1 if many else 2):
-            path = f"{many[1]}{index}{many[3]}" if many else name
-            case.files[path] = marks(text, index) if marked else text
-
-
-def marks(text: bytes, index: int) -> bytes:
+def marks(text: bytes, index: int = 0) -> bytes:
     """A text with its marks replaced by what they stand for."""
 
     def meant(match: re.Match[bytes]) -> bytes:
         count, repeated, further, byte = match.groups()
         if count:
             return repeated * int(count)
-        if byte:
-            return bytes([int(byte, 16)])
-        return str(index + bool(further)).encode()
+        return bytes([int(byte, 16)]) if byte else str(index + bool(further)).encode()
 
     return MARK.sub(meant, text)

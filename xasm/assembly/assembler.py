@@ -16,7 +16,7 @@ from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source, read_source
 from xasm.syntax.expressions import Node
-from xasm.syntax.lines import Line, Statement, cut_statement, read_lines
+from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement, read_lines
 from xasm.syntax.parser import Operands, parse_operands, plain
 from xasm.target.encode import encode, placed
 from xasm.target.kinds import Misfit
@@ -47,6 +47,7 @@ class Assembler:
         self._lines(source)
 
     def _lines(self, source: Source) -> None:
+        self.report.reads(source)
         control = source.control()
         if control is not None:
             value = f"0x{ord(source.line(control[1])[control[2] - 1]):02X}"
@@ -126,7 +127,7 @@ class Assembler:
     def _instruction(self, statement: Statement, body: str) -> Piece:
         target = self.module.target
         if target is None:
-            raise self._no_target()
+            raise self.no_target()
         if statement.operation not in target.mnemonics:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands)
@@ -151,6 +152,10 @@ class Assembler:
                     raise
         return None
 
+    def forget(self) -> None:
+        """Forgets what statement texts became: from here on a name in them may stand for something else."""
+        self._seen.clear()
+
     def known(self, node: Node, directive: str) -> int:
         """A value that a directive needs at once; raises Fault that names what is missing."""
         try:
@@ -159,11 +164,16 @@ class Assembler:
             unknown.values["directive"] = directive
             raise
 
-    def _no_target(self) -> Fault:
+    def no_target(self) -> Fault:
+        """The fault of a statement that needs a chip; reading ends with it."""
         self.ended = True  # nothing that follows could be read
         return Fault("no_target", hint="name it on the command line (-t NAME) or in the source (TARGET NAME)")
 
     def _unknown(self, statement: Statement, target: Target) -> Fault:
+        following = OPERATION.match(statement.operands)
+        if following and self._is_operation(following[0].upper()):
+            colon = f"a label that does not begin in column 1 needs a colon: {statement.word}:"
+            return Fault("unknown_operation", hint=colon, word=statement.word, chip=target.name)
         words = [*target.mnemonics, *DIRECTIVES]
         near = get_close_matches(statement.operation, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
@@ -173,16 +183,19 @@ class Assembler:
 
     def choose_target(self, name: str, target: Target | None = None) -> None:
         """Names the chip, once for the whole program."""
+        present = self.module.target
+        if present is not None and name.lower() in (present.name.lower(), *(other.lower() for other in present.also)):
+            return
         if target is None:
             if self.load is None:
                 raise Fault("unknown_target", name=name)
             target = self.load(name)
-        present = self.module.target
-        if present is not None and present is not target:
+        if present is not None:
             raise Fault("target_twice", first=present.name)
-        if present is None and self.module.entries:
-            raise Fault("target_late")
         self.module.target = target
+        for key, place in self.module.defined.items():
+            if key.upper() in target.reserved:
+                self.report.fault(Fault("reserved_word", 0, len(key), name=key, chip=target.name), place)
 
     def add(self, piece: Piece, call: Call) -> None:
         self._add(piece, call.place, call.statement.offset)
@@ -198,7 +211,7 @@ class Assembler:
         """Reads another file in place of the statement."""
         source = call.place[0]
         folders = [Path(source.path).parent, *self.folders]
-        found = next((folder / path for folder in folders if (folder / path).is_file()), None)
+        found = next((folder / path for folder in folders if is_file(folder / path)), None)
         if found is None:
             looked = ", ".join(f"'{folder}'" for folder in folders)
             raise Fault("include_missing", 0, len(call.statement.operands), path=path, looked=looked)
@@ -211,6 +224,14 @@ class Assembler:
         brought = read_source(found, str(found), call.place)
         self.module.brought.setdefault((source, call.place[1]), []).append(brought)
         self._lines(brought)
+
+
+def is_file(path: Path) -> bool:
+    """Whether there is a file; there is none of a name that the system does not take."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def same_file(a: Path, b: Path) -> bool:

@@ -53,6 +53,8 @@ def equ(assembler: Assembler, call: Call) -> None:
 
 
 def assign(assembler: Assembler, call: Call) -> None:
+    if call.label not in assembler.symbols.variables:
+        assembler.forget()
     define(assembler, call, assembler.symbols.assign)
 
 
@@ -116,18 +118,19 @@ def align(assembler: Assembler, call: Call) -> None:
 
 
 def include(assembler: Assembler, call: Call) -> None:
-    assembler.include(quoted(call, '"file.inc"'), call)
+    assembler.include(quoted(call, 'INCLUDE "file.inc"'), call)
 
 
 def target(assembler: Assembler, call: Call) -> None:
     name = call.statement.operands.strip()
-    if name[:1] in "\"'":
-        name = quoted(call, "TARGET NAME")
+    if name[:1] in ('"', "'"):
+        name = quoted(call, 'TARGET "NAME"')
     if not name:
         raise Fault("operand_count", directive="TARGET", wanted="the name of a chip", given="nothing")
     try:
         assembler.choose_target(name)
     except Fault as fault:
+        assembler.ended = assembler.module.target is None  # nothing that follows could be read
         if fault.start is None and fault.place is None:
             fault.start, fault.end = 0, len(call.statement.operands)
         raise
@@ -153,14 +156,17 @@ def end(assembler: Assembler, call: Call) -> None:
 def quoted(call: Call, example: str) -> str:
     """The one text in quotes that stands after a directive."""
     written = call.statement.operands.strip()
-    if len(written) < 2 or written[0] not in "\"'" or written[-1] != written[0]:
+    quote = written[:1]
+    if quote and quote in "\"'" and quote not in written[1:]:
+        raise Fault("open_text", 0, len(written), quote=literals.QUOTES[quote])
+    if len(written) < 2 or quote not in "\"'" or written.index(quote, 1) != len(written) - 1:
         raise Fault("text_wanted", 0, max(1, len(written)), directive=call.statement.operation, example=example)
     return literals.text(written, 0) if written[0] == "'" else written[1:-1]
 
 
 def needed_target(assembler: Assembler) -> Target:
     if assembler.module.target is None:
-        raise Fault("no_target", hint="name it on the command line (-t NAME) or in the source (TARGET NAME)")
+        raise assembler.no_target()
     return assembler.module.target
 
 

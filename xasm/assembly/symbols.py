@@ -37,7 +37,7 @@ class Known(Scope):
 
 class Symbols:
     """Defines names in a module. `local` is the last plain label; `variables` maps each name that was given by `:=` to
-    what it stands for now."""
+    what it stands for now, local ones by their full name too."""
 
     def __init__(self, module: Module) -> None:
         self.module = module
@@ -92,7 +92,7 @@ class Symbols:
             unique = f"{key}:{len(self.module.equates)}"
             self.module.equates[unique] = Equate(node, place, body, offset, self.local, len(self.module.entries))
             value = Name(0, 0, unique)
-        self.variables[name] = value
+        self.variables[name] = self.variables[key] = value
         self.module.variables[key] = value
 
     def _plain(self, name: str) -> None:

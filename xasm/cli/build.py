@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from xasm.building import build
+from xasm.cli.screen import show
 from xasm.formats import FORMATS
 from xasm.formats.files import write_files
 from xasm.formats.options import Options, check, name_for
@@ -14,7 +16,7 @@ from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.reports.listing import listing
 from xasm.source.diagnostics import Fault
-from xasm.source.files import Source
+from xasm.source.files import Source, whole
 from xasm.syntax import literals
 
 LISTING = ".lst"
@@ -33,7 +35,11 @@ HELP = {
 }
 
 
-class Value(click.ParamType[int]):
+# A class that takes a type in brackets only in newer editions of the library.
+Parameter = click.ParamType[int] if TYPE_CHECKING else click.ParamType
+
+
+class Value(Parameter):
     """A number in any form of the language."""
 
     name = "number"
@@ -86,7 +92,7 @@ def command(
     linked = build(sources, target, folders)
     image = linked.image
     if not image.parts:
-        raise Fault("nothing_made", path=sources[0])
+        raise Fault("no_words", place=whole(sources[0]))
     guard_inputs(outputs, linked)
     options = Options(name if name is not None else name_for(Path(sources[0]).stem), fill, storage, headers, order)
     check(options, image)
@@ -94,7 +100,7 @@ def command(
     write_files({output: data for output, data in made.items() if not on_screen(output)})
     for output, data in made.items():
         if on_screen(output):
-            click.echo(data, nl=False)
+            show(data)
     if not quiet:
         summary(image, suffixes)
 
@@ -135,7 +141,7 @@ def guard_inputs(outputs: tuple[str, ...], linked: Linked) -> None:
 
 def content(suffix: str, linked: Linked, options: Options) -> bytes:
     if suffix == LISTING:
-        return listing(linked).encode()
+        return listing(linked).encode("utf-8", "backslashreplace")  # the name of a file need not be text
     return FORMATS[suffix].write(linked.image, options)
 
 

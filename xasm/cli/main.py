@@ -9,7 +9,8 @@ from importlib import import_module
 import click
 
 from xasm import __version__
-from xasm.source.diagnostics import Diagnostic, Fault, SourceErrors, render_all
+from xasm.cli.screen import discard
+from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, render_all
 
 COMMANDS = {
     "build": "xasm.cli.build",
@@ -61,8 +62,10 @@ def main() -> None:
         click.echo(render_all(errors.diagnostics), err=True)
         sys.exit(exit_code(errors.diagnostics))
     except Fault as fault:
-        click.echo(render_all([Diagnostic("", 0, 0, "error", fault.text, fault.hint)]), err=True)
-        sys.exit(WRONG_USE)
+        report = Report()
+        report.lost(fault)
+        click.echo(render_all(report.diagnostics), err=True)
+        sys.exit(exit_code(report.diagnostics))
     except click.ClickException as error:
         error.show()
         sys.exit(WRONG_USE)
@@ -70,7 +73,7 @@ def main() -> None:
         click.echo("stopped", err=True)
         sys.exit(WRONG_USE)
     except BrokenPipeError:
-        sys.stderr.close()
+        discard()
         sys.exit(GOOD)
     except Exception as error:
         # Nothing a user types should lead here; if it does, the fault is ours and the reader is told so.

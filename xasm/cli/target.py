@@ -4,23 +4,30 @@ from __future__ import annotations
 
 import click
 
+from xasm.cli.screen import show
 from xasm.reports.card import card, overview
 from xasm.target.finding import load_target, table_paths
 
 
-@click.group("target")
+@click.group(
+    "target",
+    epilog="""\b
+Examples:
+  xasm target list
+  xasm target show NAME""",
+)
 def command() -> None:
     """The chips: which there are, and what each understands."""
 
 
-@command.command("list")
+@command.command("list", epilog="Example:  xasm target list")
 def list_targets() -> None:
     """Names every chip, with its data."""
-    click.echo(overview([load_target(name) for name in table_paths()]))
+    show(overview([load_target(name) for name in table_paths()]))
 
 
-@command.command("show", epilog="Example:  xasm target show z80 | less")
+@command.command("show", epilog="Example:  xasm target show NAME | less")
 @click.argument("name")
-def show(name: str) -> None:
+def show_target(name: str) -> None:
     """Prints the card of chip NAME: its conventions and every form with code, cycles and flow."""
-    click.echo(card(load_target(name)))
+    show(card(load_target(name)))

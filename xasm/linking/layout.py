@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from xasm.assembly.module import Alignment, Encoded, Entry, Module, Origin, Space
 from xasm.linking.values import Values
 from xasm.source.diagnostics import Fault
-from xasm.syntax.expressions import Here, Name, Node, Number
+from xasm.syntax.expressions import Dotted, Here, Name, Node, Number
 from xasm.target.encode import fits
 
 MOST_ROUNDS = 200  # of rounds in which only the lengths of DS and ALIGN change
@@ -144,6 +144,8 @@ class Layout:
                 else:
                     start = self._barriers[segment - 1] + 1 if segment else 0
                     lift = before[bisect_left(opened, goal)] - before[bisect_left(opened, start)]
+            else:
+                own = 0  # how far its labels have moved is not known, so it has not moved either
             growth = self._grow(index, own, lift)
             grown = grown or growth > 0
             before[rank + 1] = before[rank] + growth
@@ -188,6 +190,8 @@ def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
     goal = -1
     for leaf in leaves:
         for node in leaf.walk():
+            if isinstance(node, Dotted):
+                return -1
             if isinstance(node, Name):
                 key = scope + node.text if node.text[0] == "." else node.text
                 index = module.labels.get(key, -1)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from difflib import get_close_matches
 
 from xasm.assembly.module import Check, Entry, Equate, Module
 from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Dotted, Name, Node, Scope
 
+HEXADECIMAL = re.compile(r"[A-Fa-f][0-9A-Fa-f]*[Hh]")
 MOST_SUGGESTIONS = 50  # searches for near names in one run; they are slow among thousands of symbols
 
 
@@ -55,7 +57,7 @@ class Values(Scope):
             return value
         if key in self.faults:
             raise self.faults[key]
-        raise node.fault("undefined", self._near(name), name=name)
+        raise node.fault("undefined", self._hint(name, key), name=name)
 
     def here(self, node: Node) -> int:
         return self.addresses[self.index] + self.own
@@ -66,16 +68,28 @@ class Values(Scope):
         self.local = entry.scope
         return node.value(self)
 
+    def _hint(self, name: str, key: str) -> str | None:
+        """What may have been meant by a name without a value."""
+        if key in self.module.variables:
+            return "a name given by := has a value only behind that line"
+        near = self._near(name)
+        if near is None and HEXADECIMAL.fullmatch(name):
+            return f"if this is a hexadecimal number, it begins with a digit: 0{name}"
+        return near
+
     def _near(self, name: str) -> str | None:
         """A hint with names like this one."""
         if self.suggestions <= 0:
             return None
         self.suggestions -= 1
         module = self.module
-        known = [key for key in module.defined if "." not in key] if name[0] != "." else []
+        known = [key for key in module.defined if ("." in key) == ("." in name)]
         if name[0] == ".":
-            known = [key[len(self.local) :] for key in module.defined if key.startswith(self.local + ".")]
-        near = get_close_matches(name, known, n=3, cutoff=0.6)
+            others = [key for key in known if key.endswith(name)]
+            known = [key[len(self.local) :] for key in known if key.startswith(self.local + ".")]
+            near = get_close_matches(name, known, n=3, cutoff=0.6) or others[:3]
+        else:
+            near = get_close_matches(name, known, n=3, cutoff=0.6)
         return f"did you mean {' or '.join(near)}?" if near else None
 
 
@@ -93,9 +107,7 @@ def needs(module: Module, key: str) -> list[str]:
     equate = module.equates[key]
     found = []
     for node in equate.node.walk():
-        name = node.text if isinstance(node, Name) else ""
-        if isinstance(node, Dotted) and isinstance(node.children[0], Name):
-            name = node.children[0].text + node.part
+        name = node.text if isinstance(node, Name) else node.name if isinstance(node, Dotted) else ""
         if name:
             full = equate.scope + name if name[0] == "." else name
             if full in module.equates:

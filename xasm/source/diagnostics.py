@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 from xasm.source.messages import message
 
 if TYPE_CHECKING:
-    from xasm.source.files import Place
+    from xasm.source.files import Place, Source
 
 MOST_FOUND = 1000  # diagnostics in one run; then a stage stops looking
 MOST_SHOWN = 100  # diagnostics printed in full; the rest is counted
 WIDEST = 160  # columns of a source line shown around the caret
+LONGEST_CHAIN = 8  # places shown that brought a line in
 
 
 class Fault(Exception):
@@ -59,7 +60,8 @@ class Diagnostic:
 
     path, line and column (both from 1; 0 where the message is about no line), severity ("error" or
     "warning"), message (one line), hint (or None), excerpt (the source line), length (characters under the
-    caret), chain (places from the innermost outward that brought this line in: INCLUDE, for one).
+    caret), chain (places from the innermost outward that brought this line in: INCLUDE, for one), code (the entry of
+    the catalogue of messages).
     """
 
     path: str
@@ -71,16 +73,20 @@ class Diagnostic:
     excerpt: str = ""
     length: int = 1
     chain: tuple[str, ...] = ()
+    code: str = ""
 
     def render(self) -> str:
         """The message as printed: place, text, source line, caret, hint, chain; no end of line."""
         where = f"{self.path}:{self.line}:{self.column}: " if self.line else f"{self.path}: " if self.path else ""
-        rows = [f"{where}{self.severity}: {self.message}"]
+        rows = [printable(f"{where}{self.severity}: {self.message}")]
         if self.line and self.excerpt:
             rows += self._picture()
         if self.hint:
-            rows.append(f"    {self.hint}")
-        rows += [f"    {step}" for step in self.chain]
+            rows.append(f"    {printable(self.hint)}")
+        chain = list(self.chain)
+        if len(chain) > LONGEST_CHAIN:
+            chain[LONGEST_CHAIN // 2 : 1 - LONGEST_CHAIN // 2] = [f"... {len(chain) - LONGEST_CHAIN + 1} more ..."]
+        rows += [f"    {printable(step)}" for step in chain]
         return "\n".join(rows)
 
     def _picture(self) -> list[str]:
@@ -89,8 +95,15 @@ class Diagnostic:
         shown = self.excerpt[first : first + WIDEST]
         before = "".join("\t" if character == "\t" else " " for character in shown[: column - first])
         length = max(1, min(self.length, len(shown) - (column - first)))
-        printable = "".join(character if character.isprintable() or character == "\t" else "?" for character in shown)
-        return ["    " + printable.rstrip(), "    " + before + "^" * length]
+        excerpt = "".join(character if character.isprintable() or character == "\t" else "?" for character in shown)
+        return ["    " + excerpt.rstrip(), "    " + before + "^" * length]
+
+
+def printable(text: str) -> str:
+    """A text with every character that has no picture of its own written as an escape, so that it can be seen."""
+    if text.isprintable():
+        return text
+    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in text)
 
 
 class SourceErrors(Exception):
@@ -120,7 +133,7 @@ def at(
     chain = tuple(f"{role} {where(parent)}" for role, parent in zip(roles, parents, strict=False))
     text = message(code, values)
     excerpt = source.line(line)
-    return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain)
+    return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain, code)
 
 
 def where(place: Place) -> str:
@@ -133,6 +146,11 @@ class Report:
 
     def __init__(self) -> None:
         self._found: dict[Diagnostic, None] = {}
+        self._ranks: dict[str, int] = {}
+
+    def reads(self, source: Source) -> None:
+        """Says that a file is being read; the others come behind those that were."""
+        self._ranks.setdefault(source.path, len(self._ranks))
 
     @property
     def diagnostics(self) -> list[Diagnostic]:
@@ -160,8 +178,11 @@ class Report:
         self.add(at(place, fault.code, fault.values, start, length, fault.hint))
 
     def lost(self, fault: Fault) -> None:
-        """Adds a fault that belongs to no line."""
-        self.add(Diagnostic("", 0, 0, "error", fault.text, fault.hint))
+        """Adds a fault that belongs to no statement."""
+        if fault.place is not None:
+            self.fault(fault, fault.place)
+        else:
+            self.add(Diagnostic("", 0, 0, "error", fault.text, fault.hint, code=fault.code))
 
     @property
     def failed(self) -> bool:
@@ -173,7 +194,7 @@ class Report:
             raise SourceErrors(self.sorted())
 
     def sorted(self) -> list[Diagnostic]:
-        ranks: dict[str, int] = {}
+        ranks = dict(self._ranks)
         for diagnostic in self._found:
             ranks.setdefault(diagnostic.path, len(ranks))
         return sorted(self._found, key=lambda one: (ranks[one.path], one.line, one.column))

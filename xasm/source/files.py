@@ -21,7 +21,7 @@ LONGEST_FILE = 64 * 1024 * 1024  # bytes; more is not a program for a chip with 
 class Source:
     """One text with the name it is shown by.
 
-    `lines` is a list of strings without line ends. `parent` is the place that brought this text in
+    `lines` is a list of strings without line ends; a byte-order mark in front is no part of them. `parent` is the place that brought this text in
     (an INCLUDE statement), None for a file of the command line.
     """
 
@@ -29,7 +29,7 @@ class Source:
 
     def __init__(self, path: str, text: str, parent: Place | None = None, role: str = "included from") -> None:
         self.path = path
-        self.lines: Sequence[str] = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+        self.lines: Sequence[str] = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
         self.parent = parent
         self.role = role
 
@@ -57,27 +57,37 @@ class Source:
 
 
 def read_bytes(path: Path, shown: str, longest: int = LONGEST_FILE) -> bytes:
-    """The content of a file; raises Fault when it cannot be read or is longer than `longest` bytes."""
+    """The content of a file; raises Fault when it cannot be read (its place is unknown then) or is longer than `longest`
+    bytes (its place is the file)."""
     try:
         with path.open("rb") as file:
             data = file.read(longest + 1)
     except OSError as error:
         raise Fault("cannot_read", path=shown, why=reason(error)) from None
     except ValueError as error:
-        raise Fault("cannot_read", path=ascii(shown), why=str(error)) from None
+        raise Fault("cannot_read", path=shown, why=str(error)) from None
     if len(data) > longest:
-        raise Fault("file_too_long", path=shown, limit=longest)
+        raise Fault("file_too_long", place=whole(shown), limit=longest)
     return data
 
 
 def read_source(path: Path, shown: str, parent: Place | None = None) -> Source:
-    """Reads a source file as UTF-8; raises Fault when it cannot be read or is not text."""
+    """Reads a source file as UTF-8; raises Fault when it cannot be read or is not text (its place is the byte)."""
     data = read_bytes(path, shown)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise Fault("not_text", path=shown, offset=error.start, byte=data[error.start]) from None
+        # what precedes the byte is text, and says in which line the byte stands
+        before = Source(shown, error.object[: error.start].decode())
+        source = Source(shown, error.object.decode(errors="replace").replace("\ufffd", "?"), parent)
+        place = (source, len(before.lines), len(before.lines[-1]) + 1)
+        raise Fault("not_text", place=place, byte=error.object[error.start]) from None
     return Source(shown, text, parent)
+
+
+def whole(shown: str) -> Place:
+    """The place of a fault that is one of the whole file."""
+    return (Source(shown, ""), 0, 0)
 
 
 def reason(error: OSError) -> str:

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 from xasm.source.diagnostics import Fault
 
 MOST_BITS = 512  # of any value; exact integers need a bound somewhere
+NAME_LETTERS = "the letters of names are A-Z, a-z and '_'"  # a hint
 DEEPEST = 200  # levels of one expression
 
 
@@ -134,6 +135,9 @@ class Nothing(Node):
 
     __slots__ = ()
 
+    def value(self, scope: Scope) -> int:
+        raise self.fault("value_missing", where="here")
+
 
 class Sign(Node):
     """A sign that stands alone, as the `+` of `*table,R1,+`."""
@@ -145,7 +149,7 @@ class Sign(Node):
         self.sign = sign
 
     def value(self, scope: Scope) -> int:
-        raise self.fault("ends_early", wanted="a value")
+        raise self.fault("value_missing", where=f"behind '{self.sign}'")
 
 
 class Unary(Node):
@@ -243,7 +247,7 @@ class After(Node):
         super().__init__(start, end)
 
     def value(self, scope: Scope) -> int:
-        raise Fault("ends_early", self.end - 1, self.end, wanted="a value")
+        raise Fault("value_missing", self.end - 1, self.end, where=f"behind '{self.signs[-1]}'")
 
 
 class Dotted(Node):
@@ -256,11 +260,20 @@ class Dotted(Node):
         self.part = part
         super().__init__(start, end)
 
-    def value(self, scope: Scope) -> int:
+    @property
+    def name(self) -> str:
+        """The full name of a local label, `main.wait`; empty where this is none."""
         whole = self.children[0]
-        if not isinstance(whole, Name) or self.part[1].isdigit():
+        return whole.text + self.part if isinstance(whole, Name) and not self.part[1].isdigit() else ""
+
+    def value(self, scope: Scope) -> int:
+        if not self.name:
             raise self.fault("no_value", what=f"'{self.part}'")
-        return scope.symbol(whole.text + self.part, self)
+        return scope.symbol(self.name, self)
+
+    def renamed(self, names: Mapping[str, Node]) -> Node:
+        found = names.get(self.name)
+        return self if found is None else found.moved(self.start, self.end)
 
 
 def divide(a: int, b: int) -> int:

@@ -12,12 +12,17 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Source
+from xasm.syntax.expressions import NAME_LETTERS, WORDS
 
 LONGEST_LINE = 65_536  # characters
 LABEL = re.compile(r"\s*(\.?[A-Za-z_][A-Za-z0-9_]*)\s*(:(?!=))?")
 OPERATION = re.compile(r":=|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z][A-Za-z0-9]*)?")
-# Everything up to a comment; texts and quoted numbers are stepped over whole.
-CODE = re.compile(r"""(?:[^;"'A-Za-z_0-9]|[Hh]'[0-9A-Za-z_]*'|\w+'?|"(?:\\.|[^"\\])*"|'(?:[^']|'')*'|["'])*""")
+OPERATORS = "|".join(WORDS)
+# A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
+# word, as in the name of a second register set, but not behind the operation or an operator.
+CODE = re.compile(
+    rf"""(?:{OPERATION.pattern})?(?:[^;"'A-Za-z_0-9]|(?i:{OPERATORS})(?=')|[Hh]'[0-9A-Za-z_]*'|\w+'?|"(?:\\.|[^"\\])*"|'(?:[^']|'')*'|["'])*"""
+)
 
 
 class Line(NamedTuple):
@@ -49,6 +54,8 @@ def cut_statement(body: str) -> Statement:
         raise Fault("not_understood", 0, 1, "an instruction or a directive begins with a letter", found=body[0])
     word = match[0]
     rest = body[match.end() :]
+    if rest[:1].isalnum() and not rest[0].isascii():
+        raise Fault("not_understood", match.end(), match.end() + 1, NAME_LETTERS, found=rest[0])
     operands = rest.lstrip()
     return Statement(word, word.upper(), operands, len(body) - len(operands))
 
@@ -60,29 +67,46 @@ def read_lines(source: Source, is_operation: Callable[[str], bool]) -> Iterator[
         if len(text) > LONGEST_LINE:
             yield Line(number, "", 1, "", 1, Fault("line_too_long", 0, 1, length=len(text), limit=LONGEST_LINE))
             continue
-        if "'" in text or '"' in text:
-            match = CODE.match(text)
-            code = match[0].rstrip() if match else ""
-        else:
-            code = text.partition(";")[0].rstrip()
+        quoted = "'" in text or '"' in text
+        code = text.rstrip() if quoted else text.partition(";")[0].rstrip()
         if not code:
             continue
         label = ""
         label_column = 1
         begin = 0
-        if code[0] not in " \t\f\v" or ":" in code:
+        indented = code[0].isspace()
+        if not indented or ":" in code:
             match = LABEL.match(code)
             if match is None:
-                if code[0] not in " \t\f\v":
-                    yield Line(number, "", 1, "", 1, Fault("label_not_name", 0, len(code.split()[0]), label=code.split()[0]))
+                if not indented and code[0] != ";" and not code.startswith(":="):
+                    yield Line(number, "", 1, "", 1, no_label(code))
                     continue
-            elif match[2] or (match.start(1) == 0 and not is_operation(match[1].upper())):
+            elif match[2] or (match.start(1) == 0 and not starts_operation(code, match[1], is_operation)):
                 label = match[1]
                 label_column = match.start(1) + 1
                 begin = match.end()
-                if begin < len(code) and not match[2] and code[match.end(1)] not in " \t\f\v:":
-                    word = code.split()[0]
-                    yield Line(number, "", 1, "", 1, Fault("label_not_name", 0, len(word), label=word))
+                if begin < len(code) and not match[2] and not code[match.end(1)].isspace() and code[match.end(1)] not in ":;":
+                    yield Line(number, "", 1, "", 1, no_label(code))
                     continue
         body = code[begin:].lstrip()
-        yield Line(number, label, label_column, body, len(code) - len(body) + 1)
+        column = len(code) - len(body) + 1
+        if quoted:
+            match = CODE.match(body)
+            body = match[0].rstrip() if match else ""
+        if body or label:
+            yield Line(number, label, label_column, body, column)
+
+
+def starts_operation(code: str, word: str, is_operation: Callable[[str], bool]) -> bool:
+    """Whether a line that begins with `word` begins with an operation; one may have a comma in it."""
+    if is_operation(word.upper()):
+        return True
+    match = OPERATION.match(code)
+    return match is not None and match.end() > len(word) and is_operation(match[0].upper())
+
+
+def no_label(code: str) -> Fault:
+    """The fault of a line that begins with what is neither a label nor an operation."""
+    word = code.partition(";")[0].split()[0]
+    hint = None if word[0].isalnum() or word[0] in "._" else "a remark begins with ';'"
+    return Fault("label_not_name", 0, len(word), hint, label=word)

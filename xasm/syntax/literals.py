@@ -16,6 +16,7 @@ DIGITS = {
 PREFIXES = {"0X": 16, "0B": 2, "0O": 8}
 SUFFIXES = {"H": 16, "B": 2, "Q": 8}
 ESCAPES = {"n": 10, "t": 9, "r": 13, "a": 7, "b": 8, "f": 12, "v": 11, "\\": 92, '"': 34, "'": 39, "?": 63}
+QUOTES = {'"': 'double quote (")', "'": "quote (')"}  # what messages call them
 ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{1,2})|([0-7]{1,3})|(.))", re.DOTALL)
 
 
@@ -33,7 +34,7 @@ def number(text: str, start: int) -> int:
         base, digits = 16, text[2:-1]
     elif upper[-1] == "H":
         base, digits = 16, text[:-1]
-    elif upper[:2] in PREFIXES:
+    elif upper[:2] in PREFIXES and upper != "0B":
         base, digits = PREFIXES[upper[:2]], text[2:]
     elif upper[-1] in SUFFIXES:
         base, digits = SUFFIXES[upper[-1]], text[:-1]
@@ -41,8 +42,8 @@ def number(text: str, start: int) -> int:
         base, digits = 10, text
     pattern, rule = DIGITS[base]
     if not pattern.fullmatch(digits):
-        if base == 10 and DIGITS[16][0].fullmatch(digits):
-            raise Fault("bad_number", start, start + len(text), f"a hexadecimal number is written 0x{digits}", text=text, why=rule)
+        if text[0].isdigit() and upper[1:2] not in ("X", "B", "O") and DIGITS[16][0].fullmatch(text):
+            raise Fault("bad_number", start, start + len(text), f"a hexadecimal number is written 0x{text}", text=text, why=rule)
         raise Fault("bad_number", start, start + len(text), text=text, why=rule)
     if len(digits) > MOST_BITS:
         raise Fault("number_too_big", start, start + len(text), limit=MOST_BITS)

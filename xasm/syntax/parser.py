@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import lark
 
+from xasm.source.cache import recall, remember
 from xasm.source.diagnostics import Fault
 from xasm.syntax import literals
 from xasm.syntax.expressions import (
+    NAME_LETTERS,
     WORDS,
     After,
     Binary,
@@ -51,17 +53,28 @@ def plain(nodes: tuple[Node, ...]) -> Operands:
             kind = type(node)
             if kind is Name:
                 names.add(node.text)  # type: ignore[attr-defined]
-            elif kind is Here or kind is Dotted:
+            elif kind is Dotted:
+                fixed = False
+                names.add(node.name)  # type: ignore[attr-defined]
+            elif kind is Here:
                 fixed = False
     return Operands(nodes, frozenset(names), fixed and not names)
 
 
 @lark.v_args(inline=True)
-class _Builder(lark.Transformer[Any, Any]):
+class Builder(lark.Transformer[Any, Any]):
     """Builds nodes while the parser runs, from the leaves up, so that no depth of nesting can hurt."""
 
     def operands(self, *nodes: Node) -> tuple[Node, ...]:
-        return () if len(nodes) == 1 and type(nodes[0]) is Nothing else nodes
+        if len(nodes) == 1 and type(nodes[0]) is Nothing:
+            return ()
+        end = -1
+        for index, node in enumerate(nodes):
+            if type(node) is Nothing:  # no text of its own: it stands where the operand before it ends
+                node.start = max(0, nodes[index + 1].start - 1) if end < 0 else end
+                node.end = node.start + 1
+            end = node.end
+        return nodes
 
     def nothing(self) -> Node:
         return Nothing(0, 0)
@@ -108,14 +121,29 @@ class _Builder(lark.Transformer[Any, Any]):
 
 def grammar() -> str:
     """The text of the grammar."""
-    return (files("xasm.syntax") / "grammar.lark").read_text("utf-8")
+    return Path(__file__).with_name("grammar.lark").read_text("utf-8")
 
 
 @lru_cache(maxsize=1)
 def _parser() -> lark.Lark:
-    return lark.Lark(
-        grammar(), parser="lalr", start=["operands"], maybe_placeholders=False, transformer=_Builder(), propagate_positions=False
-    )
+    """The parser. Its tables take lark longer to compute than a small program takes to assemble, so they are remembered."""
+    text = grammar()
+    key = f"lark {lark.__version__}\n{text}"
+    known = recall("grammar", key)
+    if known is not None:
+        try:
+            data, memo = known
+            states = data["parser"]["parser"]["states"]
+            data["parser"]["parser"]["states"] = {int(state): actions for state, actions in states.items()}
+            loaded: lark.Lark = lark.Lark._load_from_dict(data, {int(index): item for index, item in memo.items()}, transformer=Builder())
+            return loaded
+        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, lark.exceptions.LarkError):
+            pass  # written by something else: compute it again
+    made = lark.Lark(text, parser="lalr", start=["operands"], maybe_placeholders=False, transformer=Builder())
+    data, memo = made.memo_serialize([lark.lexer.TerminalDef, lark.grammar.Rule])
+    data["options"]["transformer"] = None  # code is never remembered
+    remember("grammar", key, [data, memo])
+    return made
 
 
 _known: dict[str, Operands] = {}
@@ -146,8 +174,14 @@ def _explained(error: lark.UnexpectedInput, text: str) -> Fault:
         found, end = str(error.token), start + len(error.token)
     else:
         found, end = text[start], start + 1
+        if not found.isprintable():
+            return Fault("not_understood", start, end, found=f"U+{ord(found):04X}")
+        if found.isalnum():
+            return Fault("not_understood", start, end, NAME_LETTERS, found=found)
     if found in "\"'":
-        return Fault("open_text", start, len(text), quote="double quote (\")" if found == '"' else "quote (')")
+        return Fault("open_text", start, len(text), quote=literals.QUOTES[found])
+    if found == "=":
+        return Fault("not_understood", start, end, "equality is written ==", found=found)
     before = text[:start].rstrip()
     missing = before[-1:].isalnum() and (found[0].isalnum() or found[0] in "$.\"'_")
     return Fault("not_understood", start, end, "is a comma missing in front of it?" if missing else None, found=found)

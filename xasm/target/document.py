@@ -32,6 +32,11 @@ ADVICE = (
 
 # What the parser of YAML calls things, in the reader's words.
 TOKEN = re.compile(r"'?<([a-z ]+)>'?")
+PLAINER = (
+    ("mapping values are", "a ':' is"),
+    ("unexpected end of stream", "the end of the file"),
+    ("the node content", "a value"),
+)
 TOKENS = {
     "scalar": "a text",
     "stream end": "the end of the file",
@@ -179,7 +184,8 @@ def _explained(error: yaml.YAMLError, source: Source) -> Fault:
     if not isinstance(error, yaml.MarkedYAMLError):
         return Fault("table_yaml", place=(source, 1, 1), why=str(error).split("\n", 1)[0])
     why = TOKEN.sub(lambda match: TOKENS.get(match[1], match[1]), error.problem or error.context or "")
-    why = why.replace("mapping values are", "a ':' is").replace("unexpected end of stream", "the end of the file").replace("the node content", "a value")
+    for said, meant in PLAINER:
+        why = why.replace(said, meant)
     mark, begin = error.problem_mark or error.context_mark, error.context_mark
     hint = next((advice for said, advice in ADVICE if said in f"{error.context} {why}"), None)
     if begin is not None and TOKENS["stream end"] in why:

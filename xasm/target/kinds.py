@@ -186,7 +186,7 @@ class Page(Placed):
             first=f"0x{first:X}",
             last=f"0x{last:X}",
             excess=value - last if value > last else first - value,
-            side="beyond it" if value > last else "before it",
+            side="high" if value > last else "low",
         )
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:

@@ -6,12 +6,14 @@ them. Form and statement are compared by shape, so the choice of forms is one lo
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from typing import NamedTuple
 
-from xasm.syntax.expressions import UNARY, After, Binary, Dotted, Group, Name, Node, Nothing, Sign, Unary
+from xasm.syntax.expressions import UNARY, After, Binary, Choose, Dotted, Group, Name, Node, Nothing, Sign, Unary
 
 EXPRESSION = "{}"
+PREFIXED = re.compile(r"[^\w()\[\]{}]+\{\}")  # an expression behind a sign: #{}
 SELECTORS = frozenset("<>")  # HIGH and LOW as signs; some makers use them to select a form
 
 
@@ -44,11 +46,17 @@ def _shape(node: Node, notation: Notation, fields: Collection[str]) -> tuple[str
         return EXPRESSION, [node]
     if isinstance(node, Unary):
         text, leaves = _shape(node.children[0], notation, fields)
+        if text == f"({EXPRESSION})":  # behind a sign parentheses only group
+            text = EXPRESSION
         if text == EXPRESSION and node.sign in UNARY and node.sign not in notation.signs:
             return EXPRESSION, [node]
         return node.sign + text, leaves
     if isinstance(node, Binary):
         return _sum(node, notation, fields)
+    if isinstance(node, Choose):
+        condition, yes, no = node.children
+        text, leaves = _shape(condition, notation, fields)
+        return (text, [Choose(leaves[0].start, node.end, leaves[0], yes, no)]) if PREFIXED.fullmatch(text) else (EXPRESSION, [node])
     if isinstance(node, Group):
         text, leaves = shape(node.children, notation, fields)
         if node.bracket == "(":
@@ -76,6 +84,9 @@ def _sum(node: Binary, notation: Notation, fields: Collection[str]) -> tuple[str
     after, more = _shape(right, notation, fields)
     if before.strip("()") == EXPRESSION and after.strip("()") == EXPRESSION:
         return EXPRESSION, [node]
+    if after.strip("()") == EXPRESSION and PREFIXED.fullmatch(before):
+        # a sign in front of an operand belongs to all of it: #5+1 is #(5+1)
+        return before, [Binary(leaves[0].start, right.end, node.sign, leaves[0], right)]
     if after == EXPRESSION and node.sign in "+-":
         if before.endswith("+" + EXPRESSION):
             last = leaves[-1]

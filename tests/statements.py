@@ -1,0 +1,80 @@
+"""Single statements to words and back, through the same code that the assembler and the decoder use."""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import NamedTuple
+
+from xasm.source.diagnostics import Fault
+from xasm.syntax.expressions import Node
+from xasm.syntax.lines import cut_statement
+from xasm.syntax.parser import parse_operands
+from xasm.target.encode import encode
+from xasm.target.kinds import Choice, Misfit
+from xasm.target.model import Form, Target, Variant, form_shapes
+from xasm.target.shapes import shape
+
+Spellings = tuple[tuple[str, str | None], ...]  # of each choice: its field and what is written, None for a number
+
+
+class NoNames:
+    """A scope for statements of numbers only."""
+
+    def __init__(self, address: int) -> None:
+        self.address = address
+
+    def symbol(self, name: str, node: Node) -> int:
+        raise node.fault("undefined", name=name)
+
+    def here(self, node: Node) -> int:
+        return self.address
+
+
+class Encoded(NamedTuple):
+    """What a statement became: its words, the row, how its choices are spelled."""
+
+    words: tuple[int, ...]
+    form: Form
+    spellings: Spellings
+
+
+def variants(target: Target, statement: str) -> tuple[tuple[Variant, ...], list[Node], str]:
+    """The variants that could encode a statement, its expressions, and its shape. Raises Fault."""
+    cut = cut_statement(statement)
+    if cut.operation not in target.mnemonics:
+        raise Fault("unknown_operation", word=cut.word, chip=target.name)
+    operands = parse_operands(cut.operands).nodes
+    found, leaves = target.variants(cut.operation, operands)
+    return found, leaves, shape(operands, target.notation)[0]
+
+
+def encoded(target: Target, statement: str, address: int) -> Encoded:
+    """A statement that stands at `address`, by the first variant that its values fit. Raises Fault."""
+    found, leaves, text = variants(target, statement)
+    for variant in found:
+        try:
+            words = encode(variant, leaves, NoNames(address), address)
+        except Misfit:
+            if variant is found[-1]:
+                raise
+            continue
+        assert variant.form is not None
+        fixed = [(spellings, code) for spellings, other, code in shapes(variant.form, target) if other == text]
+        spellings = next(spellings for spellings, code in fixed if code.words == variant.words)
+        return Encoded(tuple(words), variant.form, spellings)
+    raise AssertionError("a statement has at least one variant")
+
+
+_shapes: dict[Form, list[tuple[Spellings, str, Variant]]] = {}
+
+
+def shapes(form: Form, target: Target) -> list[tuple[Spellings, str, Variant]]:
+    """Every way to write the choices of a row, with its shape and variant."""
+    if form not in _shapes:
+        choices = [(name, kind) for name, kind in form.fields.items() if isinstance(kind, Choice)]
+        options = [[*(spelling for spelling, _ in kind.options), *([None] if kind.other else [])] for _, kind in choices]
+        names = [name for name, _ in choices]
+        ways = [tuple(zip(names, way, strict=True)) for way in product(*options)]
+        made = form_shapes(form, target.notation)
+        _shapes[form] = [(way, text, variant) for way, (text, _, variant) in zip(ways, made, strict=True)]
+    return _shapes[form]

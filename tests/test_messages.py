@@ -1,0 +1,104 @@
+"""Every message that a person can see, word for word. Those about tables are in test_table_mistakes.py."""
+
+from __future__ import annotations
+
+import ast
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+import xasm
+from tests.messages import Case, cases, marks, read
+from xasm.cli.main import main
+from xasm.source import diagnostics
+from xasm.source.messages import CATALOGUE
+from xasm.target import finding
+
+CASES = cases()
+LEAST = 90  # cases in the data files; fewer, and they were not all read
+ELSEWHERE = "table_"
+
+
+class Shown:
+    """What a case shows when it is run in a folder of its own: exit code, both streams, and the entries that were met."""
+
+    def __init__(self, case: Case, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+        self.met: set[str] = set()
+        case.write(folder)
+        before = content(folder)
+        with monkeypatch.context() as patched:
+            patched.chdir(folder)
+            patched.setattr(sys, "argv", ["xasm", *case.command])
+            patched.setattr(diagnostics, "message", self.message)
+            if (folder / "targets").is_dir():
+                patched.setattr(finding, "FOLDERS", (folder / "targets",))  # what was loaded before stays known
+            self.exit = 0
+            try:
+                main()
+            except SystemExit as end:
+                self.exit = int(end.code or 0)
+        self.prints, self.says = capsys.readouterr()
+        self.untouched = content(folder) == before
+
+    def message(self, code: str, values: dict[str, object]) -> str:
+        self.met.add(code)
+        return CATALOGUE[code].format(**values)
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.parametrize("case", CASES, ids=[f"{case.origin}-{case.codes[0]}" for case in CASES])
+def test_message(case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    shown = Shown(case, tmp_path, monkeypatch, capsys)
+    assert shown.says == case.says
+    assert shown.prints == case.prints
+    assert shown.exit == case.exit
+    assert shown.met == set(case.codes)
+    assert shown.untouched, "a run with errors must not write anything"
+
+
+def test_every_entry_of_the_catalogue_is_met_by_a_case() -> None:
+    assert len(CASES) >= LEAST
+    assert {code for case in CASES for code in case.codes} == {code for code in CATALOGUE if not code.startswith(ELSEWHERE)}
+
+
+def strings(folder: Path) -> set[str]:
+    """All strings that stand in the code of a folder, those of the catalogue left out."""
+    found = set()
+    for path in folder.rglob("*.py"):
+        if path.name != "messages.py":
+            found |= {node.value for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Constant)}
+    return found
+
+
+def test_no_entry_of_the_catalogue_is_unused(tmp_path: Path) -> None:
+    assert CATALOGUE.keys() - strings(Path(xasm.__file__).parent) == set()
+    (tmp_path / "code.py").write_text('raise Fault("undefined")\n')
+    assert "undefined" in strings(tmp_path)
+    assert "circular" not in strings(tmp_path)
+
+
+def test_a_case_that_does_not_hold_is_noticed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = next(case for case in CASES if case.codes == ["undefined"])
+    shown = Shown(case, tmp_path, monkeypatch, capsys)
+    (changed,) = read("== divide_by_zero: another text\n-- says, exit 0\nprog.asm:1:1: error: something else\n", "here")
+    assert (shown.says, shown.exit) == (case.says, case.exit)
+    assert shown.says != changed.says and shown.exit != changed.exit and shown.met != set(changed.codes)
+
+
+def test_the_data_files_are_read_as_they_say() -> None:
+    text = "== a_b, c: two\n$ xasm build 'x y' -q\n-- a{1..2}.txt (with marks)\n{3*ab}{n}{n+1}\\x41\n\n-- says, exit 2\n  who\n"
+    (case,) = read(text, "here")
+    assert (case.origin, case.codes, case.title, case.command) == ("here:1", ["a_b", "c"], "two", ["build", "x y", "-q"])
+    assert case.files == {"a1.txt": b"ababab12A\n", "a2.txt": b"ababab23A\n"}
+    assert (case.says, case.prints, case.exit) == ("  who\n", "", 2)
+    assert marks(b"{2*{}x}") == b"{{x}"
+    for wrong in ("lost\n", "== Title\n", "== a: b\n-- x\n-- x\n"):
+        with pytest.raises(ValueError, match="here"):
+            read(wrong, "here")

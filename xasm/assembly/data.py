@@ -1,0 +1,154 @@
+"""The directives that put values into memory, or leave it free."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from xasm.assembly.module import Alignment, Encoded, Space, Words
+from xasm.assembly.parsing import counted, needed_target, quoted
+from xasm.assembly.symbols import Unknown
+from xasm.source.diagnostics import Fault
+from xasm.syntax.expressions import Node, Number, Repeated, Text, shown
+from xasm.target.kinds import Plain, plain
+from xasm.target.model import Patch, Slot, Target, Variant
+
+if TYPE_CHECKING:
+    from xasm.assembly.assembler import Assembler, Call
+
+
+def db(assembler: Assembler, call: Call) -> None:
+    data(assembler, call, needed_target(assembler).word)
+
+
+def dw(assembler: Assembler, call: Call) -> None:
+    data(assembler, call, needed_target(assembler).word * 2)
+
+
+def data(assembler: Assembler, call: Call, bits: int) -> None:
+    """Values of `bits` bits each; in a text every character is one."""
+    target = needed_target(assembler)
+    nodes = counted(assembler, call, 1, 1 << 20, "at least one value")
+    kind = plain("a value", "number", bits)
+    count = bits // target.word
+    patches: list[Patch] = []
+    leaves: list[Node] = []
+    for value in values(assembler, nodes, target.top + 1):
+        first = len(leaves) * count
+        slots = []
+        for index in range(count):
+            down = target.word * (index if target.order == "little" else count - 1 - index)
+            slots.append(Slot(first + index, 0, target.word, down))
+        patches.append(Patch(len(leaves), kind, tuple(slots)))
+        leaves.append(value)
+    piece = Encoded((Variant(None, (0,) * (count * len(leaves)), tuple(patches)),), leaves)
+    assembler.add(assembler.settled(piece) or piece, call)
+
+
+def values(assembler: Assembler, nodes: tuple[Node, ...], most: int) -> Iterator[Node]:
+    """The single values of data operands: texts by characters, `count OF value` repeated. Raises Fault for more than
+    `most` of them in one operand."""
+    for node in nodes:
+        times = 1
+        if isinstance(node, Repeated):
+            counter, node = node.children
+            times = assembler.known(counter, "OF")
+            if times < 0:
+                raise counter.fault("not_negative", directive="OF", value=shown(times))
+        one: list[Node] = [node]
+        if isinstance(node, Text):
+            one = [Number(node.start, node.end, code) for code in assembler.codes(node)]
+        if times * len(one) > most:
+            raise node.fault("too_many_values", count=times * len(one), limit=most)
+        for _ in range(times):
+            yield from one
+
+
+def du(assembler: Assembler, call: Call) -> None:
+    """Units of a few bits, packed into words, the first one highest."""
+    target = needed_target(assembler)
+    nodes = counted(assembler, call, 2, 1 << 20, "a number of bits, then values")
+    bits = assembler.known(nodes[0], "DU")
+    if not 1 <= bits <= target.word or target.word % bits:
+        raise nodes[0].fault("bad_unit", value=shown(bits), word=target.word)
+    units = list(values(assembler, nodes[1:], (target.top + 1) * (target.word // bits)))
+    each = target.word // bits
+    kind: Plain = plain("a unit", "number", bits)
+    patches = []
+    for index in range(len(units)):
+        slot = Slot(index // each, target.word - bits * (index % each + 1), bits, 0)
+        patches.append(Patch(index, kind, (slot,)))
+    piece = Encoded((Variant(None, (0,) * -(-len(units) // each), tuple(patches)),), units)
+    assembler.add(assembler.settled(piece) or piece, call)
+
+
+def ds(assembler: Assembler, call: Call) -> None:
+    needed_target(assembler)
+    nodes = counted(assembler, call, 1, 2, "a count, and a filler if wanted")
+    try:
+        size = max(0, assembler.known(nodes[0], "DS"))
+    except Unknown:
+        size = -1
+    assembler.add(Space(nodes[0], nodes[1] if len(nodes) > 1 else None, size), call)
+
+
+def align(assembler: Assembler, call: Call) -> None:
+    needed_target(assembler)
+    nodes = counted(assembler, call, 1, 2, "a number of words, and a filler if wanted")
+    assembler.add(Alignment(nodes[0], nodes[1] if len(nodes) > 1 else None), call)
+
+
+def embed(assembler: Assembler, call: Call) -> None:
+    """The bytes of a file, from an offset, as many as are asked for; each one is a word."""
+    target = needed_target(assembler)
+    written, _, rest = call.statement.operands.partition(",") if '"' not in call.statement.operands[1:-1] else quoted_first(call)
+    path = quoted(call, '"picture.bin"', written.strip())
+    offset, count = 0, None
+    if rest.strip():
+        nodes = assembler.operands(rest)[0].nodes
+        if len(nodes) > 2:
+            raise Fault("operand_count", directive="EMBED", wanted="a file, an offset and a count if wanted", given=1 + len(nodes))
+        offset = positive(assembler, nodes[0])
+        count = positive(assembler, nodes[1]) if len(nodes) > 1 else None
+    content = assembler.reader.embed(path, call, 1 << 26)
+    if offset > len(content) or (count is not None and offset + count > len(content)):
+        raise Fault("embed_short", path=path, length=len(content), wanted=offset + (count or 0))
+    part = content[offset : None if count is None else offset + count]
+    if target.word < 8 and any(byte >> target.word for byte in part):
+        raise Fault("embed_wide", path=path, bits=target.word)
+    assembler.add(Words(part, None), call)
+
+
+def quoted_first(call: Call) -> tuple[str, str, str]:
+    """The text in quotes that stands first, a comma, and the rest."""
+    text = call.statement.operands
+    end = text.find(text[0], 1) + 1
+    comma = text.find(",", end)
+    return (text, "", "") if comma < 0 else (text[:comma], ",", text[comma + 1 :])
+
+
+def positive(assembler: Assembler, node: Node) -> int:
+    value = assembler.known(node, "EMBED")
+    if value < 0:
+        raise node.fault("not_negative", directive="EMBED", value=shown(value))
+    return value
+
+
+def alphabet(assembler: Assembler, call: Call) -> None:
+    """Gives the characters of texts other codes from here on: `ALPHABET "0123", 0x30`, `ALPHABET "ab", 7, 9`; ALPHABET
+    alone goes back to ASCII."""
+    nodes = counted(assembler, call, 0, 1 << 20, "a text and its codes, or nothing")
+    if not nodes:
+        assembler.alphabet = {}
+        return
+    text = nodes[0]
+    if not isinstance(text, Text):
+        raise text.fault("text_wanted", directive="ALPHABET", example='ALPHABET "0123", 0x30')
+    codes = [assembler.known(node, "ALPHABET") for node in nodes[1:]] or [0]
+    if len(codes) == 1:
+        codes = list(range(codes[0], codes[0] + len(text.text)))
+    if len(codes) != len(text.text):
+        raise text.fault("alphabet_count", count=len(text.text), given=len(codes))
+    assembler.alphabet = {**assembler.alphabet, **dict(zip(text.text, codes, strict=True))}
+
+
