@@ -22,7 +22,9 @@ conventions: none
 """
 
 
-def chip(body: str, name: str = "test-chip", word: int = 8, address: int = 16, order: str = "little", mnemonics: int = 0, opcodes: int = 0) -> Target:
+def chip(
+    body: str, name: str = "test-chip", word: int = 8, address: int = 16, order: str = "little", mnemonics: int = 0, opcodes: int = 0
+) -> Target:
     """A chip from the text of its kinds and forms."""
     head = HEAD.format(name=name, word=word, address=address, order=order, mnemonics=mnemonics, opcodes=opcodes)
     return read_target(Source("invented.yaml", head + body), Report())

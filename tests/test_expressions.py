@@ -1,7 +1,8 @@
-"""Expressions: numbers as written, operators, precedence, values; compared with Python's integers and a C compiler."""
+"""Expressions: operators, precedence, values; compared with Python's integers and a C compiler."""
 
 from __future__ import annotations
 
+import itertools
 import random
 import re
 import subprocess
@@ -13,45 +14,13 @@ from hypothesis import strategies as st
 
 import xasm
 from tests import trees
-from tests.invented import BRANCHES, chip
-from tests.trees import Tree, Writer, grow, worth
+from tests.trees import CHIP, HERE, NAMES, Tree, Writer, grow, message, printed, says, value, worth
 from xasm.source.diagnostics import Fault
 from xasm.source.messages import CATALOGUE
 from xasm.syntax import expressions
 from xasm.syntax.parser import parse_operands
 
-CHIP = chip(BRANCHES)
-HERE = 0x1234
-# `$` is the address of the statement; the others are defined before and behind the expression.
-NAMES = {"early": 7, "late": -300, "place": HERE, "Place": HERE + 1, "notes": 0, "$": HERE}
-PROGRAM = "early EQU 7\nnotes EQU 0\n ORG 0x1234\nplace: \nit EQU {} ; it's \"all\" right\n DS 1\nPlace:\nlate EQU -300\n"
 EXAMPLES = settings(max_examples=400, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-
-
-def value(text: str) -> int:
-    """What an expression is worth in PROGRAM."""
-    return xasm.assemble(PROGRAM.format(text), CHIP).symbols["it"]
-
-
-def message(text: str) -> str:
-    """The one message about an expression in PROGRAM."""
-    with pytest.raises(xasm.SourceErrors) as caught:
-        value(text)
-    (found,) = caught.value.diagnostics
-    assert found.line == 5
-    return str(found.message)
-
-
-def says(code: str, **values: object) -> str:
-    """A message of the catalogue."""
-    return CATALOGUE[code].format(**values)
-
-
-def printed(source: str) -> str:
-    """All that is printed about a wrong program."""
-    with pytest.raises(xasm.SourceErrors) as caught:
-        xasm.assemble(source, CHIP)
-    return str(caught.value)
 
 
 class Nowhere:
@@ -62,6 +31,14 @@ class Nowhere:
 
     def here(self, node: expressions.Node) -> int:
         return HERE
+
+
+def outcome(text: str) -> int | str:
+    """The value of an expression without names, or the code of the fault."""
+    try:
+        return parse_operands(text).nodes[0].value(Nowhere())
+    except Fault as fault:
+        return fault.code
 
 
 def agree(tree: Tree, text: str) -> bool:
@@ -100,6 +77,45 @@ def many(count: int, seed: int, plain: bool = False) -> list[tuple[Tree, str]]:
     return [(tree, writer.write(tree)) for tree in found]
 
 
+def with_values(texts: list[tuple[Tree, str]]) -> int:
+    """Checks all texts; returns how many have a value."""
+    return sum(agree(tree, text) for tree, text in texts)
+
+
+def pairs() -> list[tuple[Tree, str]]:
+    """Every two operators beside each other, grouped either way, and in front of each other."""
+    writer = Writer(random.Random(4))
+    found: list[Tree] = []
+    for numbers in ((13, 5, 3), (200, 9, 0), (6, 0, 1)):
+        a, b, c = (("number", number, str(number)) for number in numbers)
+        for one in trees.BETWEEN:
+            for other in trees.BETWEEN:
+                found += [("binary", one, ("binary", other, a, b), c), ("binary", one, a, ("binary", other, b, c))]
+            for sign in trees.BEFORE:
+                found += [("unary", sign, ("binary", one, a, b)), ("binary", one, ("unary", sign, a), ("unary", sign, b))]
+            chosen = ("choose", b, c, a)
+            found += [("choose", ("binary", one, a, b), b, c), ("binary", one, a, chosen), ("binary", one, chosen, a)]
+    return [(tree, writer.write(tree)) for tree in found]
+
+
+def misread(texts: list[tuple[Tree, str]]) -> list[str]:
+    """The texts that are not worth what their trees are."""
+    wrong = []
+    for tree, text in texts:
+        try:
+            wanted: int | str = worth(tree, {})
+        except trees.NoValue as reason:
+            wanted = str(reason)
+        if outcome(text) != wanted:
+            wrong.append(text)
+    return wrong
+
+
+def test_every_two_operators_beside_each_other() -> None:
+    assert len(pairs()) > 2000
+    assert misread(pairs()) == []
+
+
 def test_the_trees_reach_every_operator_and_every_kind_of_trouble() -> None:
     signs: set[str] = set()
     troubles: set[str] = set()
@@ -121,17 +137,14 @@ def test_the_trees_reach_every_operator_and_every_kind_of_trouble() -> None:
 
 
 def test_the_comparison_notices_a_wrong_operator_and_a_wrong_precedence(monkeypatch: pytest.MonkeyPatch) -> None:
-    texts = many(400, 2)
-    assert sum(agree(*one) for one in texts) > 250
     with monkeypatch.context() as patch:
         patch.setitem(expressions.BINARY, "/", lambda a, b: a // b)
         with pytest.raises(AssertionError):
-            for one in texts:
-                agree(*one)
-    monkeypatch.setitem(trees.PRECEDENCE, "*", trees.PRECEDENCE["+"] - 0.5)
-    with pytest.raises(AssertionError):
-        for one in many(400, 2):
-            agree(*one)
+            with_values(many(400, 2))
+    for loose, tight in itertools.pairwise(level[0] for level in trees.LEVELS):
+        with monkeypatch.context() as patch:
+            patch.setitem(trees.PRECEDENCE, loose, trees.PRECEDENCE[tight] + 0.5)
+            assert misread(pairs())
 
 
 # the same trees in C
@@ -197,14 +210,6 @@ def typed(text: str) -> str:
 
 
 # operators
-
-
-def outcome(text: str) -> int | str:
-    """The value of an expression without names, or the code of the fault."""
-    try:
-        return parse_operands(text).nodes[0].value(Nowhere())
-    except Fault as fault:
-        return fault.code
 
 
 @pytest.mark.parametrize(("word", "sign"), [(word, sign) for sign, word in trees.WORDS_BETWEEN.items()])
@@ -286,189 +291,6 @@ def test_what_is_not_needed_is_not_computed() -> None:
 )
 def test_values_as_in_C(text: str, wanted: int) -> None:
     assert value(text) == wanted
-
-
-# the signs that mean two things
-
-
-@pytest.mark.parametrize(
-    ("text", "wanted"),
-    [
-        # `$` alone is the address, before a hexadecimal digit it begins a number
-        ("$", HERE),
-        ("$+1", HERE + 1),
-        ("$-$", 0),
-        ("$ - 0x34", 0x1200),
-        ("$ AND $F", 4),
-        ("$/$10", 0x123),
-        ("$F", 15),
-        ("$f0", 240),
-        ("$0", 0),
-        ("5*$10+$", 80 + HERE),
-        ("($)", HERE),
-        ("$>>8", 0x12),
-        ("$==place", 1),
-        ("$?$1:$2", 1),
-        # the suffix H goes before the prefixes
-        ("0B10H", 0xB10),
-        ("0b1h", 0xB1),
-        ("0BH", 11),
-        ("0B", 0),
-        ("0B1", 1),
-        ("1010B", 10),
-        ("1B", 1),
-        ("0FFH", 255),
-        ("10H", 16),
-        ("10Q", 8),
-        # `%` where a value is expected is a binary number, behind a value it is the remainder
-        ("%1010", 10),
-        ("7%4", 3),
-        ("7%10", 7),
-        ("7 %10", 7),
-        ("7 % %10", 1),
-        ("7%%10", 1),
-        ("%111%%10", 1),
-        ("(7)%10", 7),
-        ("-%1", -1),
-        ("$%10", HERE % 10),
-        ("place%100", HERE % 100),
-        ("'A'%10", 5),
-        # `<` and `>` in front of a value are its low and high byte, behind a value they compare
-        ("<0x1234", 0x34),
-        (">0x1234", 0x12),
-        (">>0x1234", 0),
-        (">0x123456", 0x34),
-        ("<-1", 255),
-        (">-2", 255),
-        ("1<2", 1),
-        ("1<<2", 4),
-        ("1< <2", 1),
-        ("1<>0x300", 1),
-        (">0x300>2", 1),
-        ("<0x1FF+1", 256),
-        ("<(0x1FF+1)", 0),
-        ("><0x1234", 0),
-        ("> >0x123456", 0),
-        ("-<0x1FF", -255),
-        ("5>=<0x105", 1),
-        # characters are their codes
-        ("'A'", 65),
-        ("'A'+1", 66),
-        ("'A'|0x80", 0xC1),
-        ("'z'-'a'", 25),
-        ("''''", 39),
-        ("''''+''''", 78),
-        ("' '", 32),
-        ("';'", 59),
-        ("'\"'", 34),
-        ('"A"', 65),
-        ('"\'"', 39),
-        ('"\\""', 34),
-        ('"\\n"', 10),
-        ('"\\0"', 0),
-        ('"\\xff"', 255),
-        ("NOT'A'", -66),
-        ("LOW';'", 59),
-        ("1 OR';'", 59),
-        ("'A'OR'B'", 67),
-    ],
-)
-def test_signs_with_two_meanings(text: str, wanted: int) -> None:
-    assert value(text) == wanted
-
-
-# numbers
-
-
-@pytest.mark.parametrize(
-    ("text", "wanted"),
-    [
-        ("0", 0),
-        ("31", 31),
-        ("007", 7),
-        ("1_000_000", 1000000),
-        ("0x1F", 31),
-        ("0X1f", 31),
-        ("0xDE_AD", 0xDEAD),
-        ("0x0", 0),
-        ("$1F", 31),
-        ("$1_F", 31),
-        ("$0ff", 255),
-        ("1FH", 31),
-        ("1fh", 31),
-        ("0_1FH", 31),
-        ("0FFH", 255),
-        ("0A0Bh", 0xA0B),
-        ("H'1F'", 31),
-        ("h'f_f'", 255),
-        ("H'0'", 0),
-        ("%1010", 10),
-        ("%1111_0000", 240),
-        ("0b1010", 10),
-        ("0B1_0", 2),
-        ("1010B", 10),
-        ("1111_0000b", 240),
-        ("0o17", 15),
-        ("0O1_7", 15),
-        ("17Q", 15),
-        ("7_7q", 63),
-        ("9H", 9),
-        ("0" * 511 + "1", 1),
-        (str(2**512 - 1), 2**512 - 1),
-        ("0x" + "F" * 128, 2**512 - 1),
-    ],
-)
-def test_numbers(text: str, wanted: int) -> None:
-    assert value(text) == wanted
-    assert value(f"-{text}+1") == 1 - wanted
-
-
-BINARY = "binary digits are 0 and 1"
-OCTAL = "octal digits are 0..7"
-DECIMAL = "decimal digits are 0..9"
-HEXADECIMAL = "hexadecimal digits are 0..9 and A..F"
-
-
-@pytest.mark.parametrize(
-    ("text", "why", "hint"),
-    [
-        ("0x", HEXADECIMAL, None),
-        ("0xG", HEXADECIMAL, None),
-        ("0x_1", HEXADECIMAL, None),
-        ("0x1_", HEXADECIMAL, None),
-        ("0XFH", HEXADECIMAL, None),
-        ("$1G", HEXADECIMAL, None),
-        ("$F_", HEXADECIMAL, None),
-        ("1GH", HEXADECIMAL, None),
-        ("1_H", HEXADECIMAL, None),
-        ("H''", HEXADECIMAL, None),
-        ("H'XY'", HEXADECIMAL, None),
-        ("0b2", BINARY, None),
-        ("0b1_", BINARY, None),
-        ("0b1010B", BINARY, None),
-        ("%2", BINARY, None),
-        ("%1__0", BINARY, None),
-        ("12B", BINARY, "0x12B"),
-        ("12AB", BINARY, "0x12AB"),
-        ("1_B", BINARY, "0x1_B"),
-        ("0o", OCTAL, None),
-        ("0o8", OCTAL, None),
-        ("8Q", OCTAL, None),
-        ("1F", DECIMAL, "0x1F"),
-        ("10D", DECIMAL, "0x10D"),
-        ("1e5", DECIMAL, "0x1e5"),
-        ("1__0", DECIMAL, None),
-        ("1_", DECIMAL, None),
-        ("12x", DECIMAL, None),
-        ("$AND", HEXADECIMAL, None),
-        ("0_x1", DECIMAL, None),
-    ],
-)
-def test_malformed_numbers(text: str, why: str, hint: str | None) -> None:
-    wanted = f"<source>:1:5: error: '{text}' is not a number: {why}\n     DB {text}\n        {'^' * len(text)}"
-    if hint:
-        wanted += f"\n    a hexadecimal number is written {hint}"
-    assert printed(f" DB {text}\n") == wanted
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import os
 import sys
 from pathlib import Path
 

@@ -13,7 +13,19 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
+import pytest
+
+import xasm
+from tests.invented import BRANCHES, chip
+from xasm.source.messages import CATALOGUE
+
 Tree = tuple[Any, ...]
+
+CHIP = chip(BRANCHES)
+HERE = 0x1234
+# `$` is the address of the statement; the others are defined before and behind the expression.
+NAMES = {"early": 7, "late": -300, "place": HERE, "Place": HERE + 1, "notes": 0, "$": HERE}
+PROGRAM = 'early EQU 7\nnotes EQU 0\n ORG 0x1234\nplace: \nit EQU {} ; it\'s "all" right\n DS 1\nPlace:\nlate EQU -300\n'
 
 # From loose to tight; all operators between two values group to the left.
 LEVELS = (("||",), ("&&",), ("|",), ("^",), ("&",), ("==", "!="), ("<", ">", "<=", ">="), ("<<", ">>"), ("+", "-"), ("*", "/", "%"))
@@ -24,6 +36,32 @@ BEFORE = ("+", "-", "~", "!", "<", ">")
 WORDS_BETWEEN = {"&": "AND", "|": "OR", "^": "XOR", "%": "MOD", "<<": "SHL", ">>": "SHR"}
 WORDS_BEFORE = {"~": "NOT", "<": "LOW", ">": "HIGH"}
 BITS = 512  # of any value
+
+
+def value(text: str) -> int:
+    """What an expression is worth in PROGRAM."""
+    return xasm.assemble(PROGRAM.format(text), CHIP).symbols["it"]
+
+
+def message(text: str) -> str:
+    """The one message about an expression in PROGRAM."""
+    with pytest.raises(xasm.SourceErrors) as caught:
+        value(text)
+    (found,) = caught.value.diagnostics
+    assert found.line == 5
+    return str(found.message)
+
+
+def says(code: str, **values: object) -> str:
+    """A message of the catalogue."""
+    return CATALOGUE[code].format(**values)
+
+
+def printed(source: str) -> str:
+    """All that is printed about a wrong program."""
+    with pytest.raises(xasm.SourceErrors) as caught:
+        xasm.assemble(source, CHIP)
+    return str(caught.value)
 
 
 class NoValue(Exception):

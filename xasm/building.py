@@ -8,6 +8,7 @@ from pathlib import Path
 
 from xasm.assembly.assembler import Assembler
 from xasm.assembly.directives import DIRECTIVES
+from xasm.assembly.limits import Limits
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked, link
 from xasm.linking.names import undefined
@@ -19,10 +20,10 @@ from xasm.target.model import Target
 WORD = re.compile(r"[.A-Za-z_][A-Za-z0-9_]*|:=")
 # Mistakes that may keep more than their own line from being read: in a whole file, or in any directive but these.
 UNREAD = frozenset(("control", "not_text", "file_too_long", "cannot_read"))
-OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "ALIGN", "ASSERT", "END"))
+OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "ASSERT", "END", "PUBLIC", "ALPHABET"))
 
 
-def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = ()) -> Linked:
+def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = (), limits: Limits | None = None) -> Linked:
     """Assembles files in order as one program and links it. Raises SourceErrors."""
     report = Report()
     sources = []
@@ -32,11 +33,13 @@ def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = ())
         except Fault as fault:
             report.lost(fault)
     report.stop()
-    return build_sources(sources, target, [Path(folder) for folder in folders], report)
+    return build_sources(sources, target, [Path(folder) for folder in folders], report, limits)
 
 
-def build_sources(sources: Sequence[Source], target: str | Target | None, folders: Sequence[Path], report: Report) -> Linked:
-    assembler = Assembler(report, folders, load_target)
+def build_sources(
+    sources: Sequence[Source], target: str | Target | None, folders: Sequence[Path], report: Report, limits: Limits | None = None
+) -> Linked:
+    assembler = Assembler(report, folders, load_target, limits)
     if target is not None:
         try:
             chip = load_target(target) if isinstance(target, str) else target
@@ -47,18 +50,19 @@ def build_sources(sources: Sequence[Source], target: str | Target | None, folder
         assembler.choose_target("", chip)
     for index, source in enumerate(sources):
         assembler.read(source)
-        if assembler.ended:
+        if assembler.reader.ended:
             for unread in sources[index + 1 :] if not report.failed else ():
                 report.lost(Fault("after_end", hint="END belongs at the end of the last file", place=whole(unread.path)))
             break
+    module = assembler.finish()
     if report.failed:
         more(assembler, report)
     report.stop()
-    if assembler.module.target is None:
+    if module.target is None:
         report.lost(Fault("no_target", hint="name it on the command line (-t NAME) or in the source (TARGET NAME)"))
         report.stop()
         raise AssertionError("unreachable")
-    return link(assembler.module, assembler.module.target, report)
+    return link(module, module.target, report)
 
 
 def more(assembler: Assembler, report: Report) -> None:

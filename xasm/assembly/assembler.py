@@ -11,98 +11,102 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from xasm.assembly.directives import DIRECTIVES
-from xasm.assembly.module import Check, Encoded, Entry, Equate, Module, Piece, Words
+from xasm.assembly.limits import Limits
+from xasm.assembly.macros import Macro
+from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
+from xasm.assembly.reader import Reader
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown
 from xasm.source.diagnostics import Fault, Report
-from xasm.source.files import Place, Source, read_source
-from xasm.syntax.expressions import Node
-from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement, read_lines
+from xasm.source.files import Place, Source
+from xasm.syntax.expressions import Node, Text
+from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, parse_operands, plain
 from xasm.target.encode import encode, placed
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
-
-DEEPEST_INCLUDE = 50
 
 
 class Assembler:
     """One module in the making. `folders` are searched for included files after the including file's own; `load` finds
     a chip by name (raises Fault)."""
 
-    def __init__(self, report: Report, folders: Sequence[Path] = (), load: Callable[[str], Target] | None = None) -> None:
+    def __init__(
+        self,
+        report: Report,
+        folders: Sequence[Path] = (),
+        load: Callable[[str], Target] | None = None,
+        limits: Limits | None = None,
+    ) -> None:
         self.report = report
-        self.folders = folders
         self.load = load
         self.module = Module()
         self.symbols = Symbols(self.module)
-        self.ended = False
-        self._seen: dict[str, tuple[Piece, int]] = {}
-
-    # reading
+        self.reader = Reader(self, folders, limits or Limits())
+        self.alphabet: dict[str, int] = {}
+        self.fits: list[tuple[FitStart, int, Call]] = []
+        self.seen: dict[str, tuple[Piece, int]] = {}
 
     def read(self, source: Source) -> None:
-        """Assembles all lines of a source; errors go to the report."""
+        """Assembles all lines of a file; errors go to the report."""
         self.module.sources.append(source)
-        self.ended = False
-        self._lines(source)
+        self.reader.ended = False
+        self.reader.read(source)
 
-    def _lines(self, source: Source) -> None:
-        self.report.reads(source)
-        control = source.control()
-        if control is not None:
-            value = f"0x{ord(source.line(control[1])[control[2] - 1]):02X}"
-            self.report.fault(Fault("control", value=value), control)
-            return
-        seen = self._seen
-        entries = self.module.entries
-        symbols = self.symbols
-        for line in read_lines(source, self._is_operation):
-            known = seen.get(line.body)
-            if known is not None:
-                if line.label:
-                    self._label(line, source)
-                piece, offset = known
-                entries.append(Entry(piece, (source, line.number, line.column), offset, symbols.local))
-            else:
-                self._line(line, source)
-                if self.ended or self.report.full:
-                    return
+    def finish(self) -> Module:
+        """The whole module, when everything has been read."""
+        for _, _, call in self.fits:
+            self.report.fault(Fault("block_open", directive="FIT", closing="ENDFIT"), call.place, 0, len(call.statement.word))
+        self.module.finish()
+        return self.module
 
-    def _is_operation(self, word: str) -> bool:
-        if word in DIRECTIVES:
+    # lines, as the reader finds them
+
+    def is_directive(self, word: str) -> bool:
+        return word in DIRECTIVES
+
+    def is_operation(self, word: str) -> bool:
+        """Whether a word in capitals is a directive, macro or mnemonic by now."""
+        if word in DIRECTIVES or word in self.reader.macros:
             return True
         target = self.module.target
         return target is not None and word in target.mnemonics
 
-    def _label(self, line: Line, source: Source) -> None:
+    def label(self, line: Line, source: Source) -> None:
+        """Defines the label of a line."""
         place = (source, line.number, line.label_column)
         try:
             self.symbols.label(line.label, place)
         except Fault as fault:
             self.report.fault(fault, place)
 
-    def _line(self, line: Line, source: Source) -> None:
+    def line(self, line: Line, source: Source) -> None:
         """A line whose statement was not seen before."""
         place = (source, line.number, line.column)
         if line.fault is not None:
             self.report.fault(line.fault, place)
             return
         if not line.body:
-            self._label(line, source)
+            self.label(line, source)
             return
         offset = 0
         word = line.body
         try:
             statement = cut_statement(line.body)
             offset, word = statement.offset, statement.word
+            macro = self.reader.macros.get(statement.operation)
+            if macro is not None and not self._inside_itself(macro):
+                if line.label:
+                    self.label(line, source)
+                self.reader.call_macro(macro, statement.operands, place)
+                return
             directive = DIRECTIVES.get(statement.operation)
             if directive is None:
                 if line.label:
-                    self._label(line, source)
+                    self.label(line, source)
                 self._add(self._instruction(statement, line.body), place, offset)
                 return
             if line.label and directive.label == "address":
-                self._label(line, source)
+                self.label(line, source)
             elif line.label and directive.label == "none":
                 raise Fault("label_unwanted", hint="put the label on a line of its own", directive=statement.operation)
             elif not line.label and directive.label == "name":
@@ -112,8 +116,12 @@ class Assembler:
         except Fault as fault:
             self.report.fault(fault, place, offset, len(word))
 
+    def _inside_itself(self, macro: Macro) -> bool:
+        """A macro that stands in for an instruction: in its own lines the name means the instruction."""
+        return macro.instead and any(expansion.macro is macro for expansion in self.reader.expansions)
+
     def _add(self, piece: Piece, place: Place, offset: int) -> None:
-        self.module.entries.append(Entry(piece, place, offset, self.symbols.local))
+        self.module.section.entries.append(Entry(piece, place, offset, self.symbols.local))
 
     # statements
 
@@ -134,8 +142,8 @@ class Assembler:
         variants, leaves = target.variants(statement.operation, operands.nodes)
         encoded = Encoded(variants, leaves)
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
-        if not changing:
-            self._seen[body] = (piece, statement.offset)
+        if not changing and statement.operation not in self.reader.macros:
+            self.seen[body] = (piece, statement.offset)
         return piece
 
     def settled(self, piece: Encoded) -> Words | None:
@@ -154,7 +162,7 @@ class Assembler:
 
     def forget(self) -> None:
         """Forgets what statement texts became: from here on a name in them may stand for something else."""
-        self._seen.clear()
+        self.seen.clear()
 
     def known(self, node: Node, directive: str) -> int:
         """A value that a directive needs at once; raises Fault that names what is missing."""
@@ -166,15 +174,15 @@ class Assembler:
 
     def no_target(self) -> Fault:
         """The fault of a statement that needs a chip; reading ends with it."""
-        self.ended = True  # nothing that follows could be read
+        self.reader.ended = True  # nothing that follows could be read
         return Fault("no_target", hint="name it on the command line (-t NAME) or in the source (TARGET NAME)")
 
     def _unknown(self, statement: Statement, target: Target) -> Fault:
         following = OPERATION.match(statement.operands)
-        if following and self._is_operation(following[0].upper()):
+        if following and self.is_operation(following[0].upper()):
             colon = f"a label that does not begin in column 1 needs a colon: {statement.word}:"
             return Fault("unknown_operation", hint=colon, word=statement.word, chip=target.name)
-        words = [*target.mnemonics, *DIRECTIVES]
+        words = [*target.mnemonics, *DIRECTIVES, *self.reader.macros]
         near = get_close_matches(statement.operation, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
         return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
@@ -202,43 +210,22 @@ class Assembler:
 
     def equate(self, call: Call, node: Node) -> Equate:
         """An expression to be computed by the linker."""
-        return Equate(node, call.place, call.place[2], call.statement.offset, self.symbols.local, len(self.module.entries))
+        position, section = self.module.position, self.module.section.number
+        return Equate(node, call.place, call.place[2], call.statement.offset, self.symbols.local, position, section)
 
     def check(self, call: Call, node: Node, why: str) -> None:
-        self.module.checks.append(Check(node, why, call.place, call.statement.offset, self.symbols.local, len(self.module.entries)))
+        """A condition that the linker looks at."""
+        position, section = self.module.position, self.module.section.number
+        self.module.checks.append(Check(node, why, call.place, call.statement.offset, self.symbols.local, position, section))
 
-    def include(self, path: str, call: Call) -> None:
-        """Reads another file in place of the statement."""
-        source = call.place[0]
-        folders = [Path(source.path).parent, *self.folders]
-        found = next((folder / path for folder in folders if is_file(folder / path)), None)
-        if found is None:
-            looked = ", ".join(f"'{folder}'" for folder in folders)
-            raise Fault("include_missing", 0, len(call.statement.operands), path=path, looked=looked)
-        chain = [source, *(place[0] for place in source.chain())]
-        if any(same_file(found, Path(one.path)) for one in chain):
-            names = " -> ".join([*(one.path for one in reversed(chain)), str(found)])
-            raise Fault("include_cycle", 0, len(call.statement.operands), path=path, chain=names)
-        if len(chain) > DEEPEST_INCLUDE:
-            raise Fault("include_deep", limit=DEEPEST_INCLUDE)
-        brought = read_source(found, str(found), call.place)
-        self.module.brought.setdefault((source, call.place[1]), []).append(brought)
-        self._lines(brought)
-
-
-def is_file(path: Path) -> bool:
-    """Whether there is a file; there is none of a name that the system does not take."""
-    try:
-        return path.is_file()
-    except OSError:
-        return False
-
-
-def same_file(a: Path, b: Path) -> bool:
-    try:
-        return a.samefile(b)
-    except OSError:
-        return False
+    def codes(self, text: Text) -> list[int]:
+        """The codes of a text's characters: ASCII, or those of the alphabet in force. Raises Fault."""
+        if not self.alphabet:
+            return text.codes()
+        for character in text.text:
+            if character not in self.alphabet:
+                raise text.fault("not_in_alphabet", character=character)
+        return [self.alphabet[character] for character in text.text]
 
 
 class Call:

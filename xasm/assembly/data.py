@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from xasm.assembly.macros import split_arguments
 from xasm.assembly.module import Alignment, Encoded, Space, Words
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.assembly.symbols import Unknown
 from xasm.source.diagnostics import Fault
-from xasm.syntax.expressions import Node, Number, Repeated, Text, shown
+from xasm.source.files import LONGEST_FILE
+from xasm.syntax.expressions import Node, Nothing, Number, Repeated, Text, shown
 from xasm.target.kinds import Plain, plain
-from xasm.target.model import Patch, Slot, Target, Variant
+from xasm.target.model import Patch, Slot, Variant
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
@@ -101,16 +103,13 @@ def align(assembler: Assembler, call: Call) -> None:
 def embed(assembler: Assembler, call: Call) -> None:
     """The bytes of a file, from an offset, as many as are asked for; each one is a word."""
     target = needed_target(assembler)
-    written, _, rest = call.statement.operands.partition(",") if '"' not in call.statement.operands[1:-1] else quoted_first(call)
-    path = quoted(call, '"picture.bin"', written.strip())
-    offset, count = 0, None
-    if rest.strip():
-        nodes = assembler.operands(rest)[0].nodes
-        if len(nodes) > 2:
-            raise Fault("operand_count", directive="EMBED", wanted="a file, an offset and a count if wanted", given=1 + len(nodes))
-        offset = positive(assembler, nodes[0])
-        count = positive(assembler, nodes[1]) if len(nodes) > 1 else None
-    content = assembler.reader.embed(path, call, 1 << 26)
+    parts = split_arguments(call.statement.operands)
+    if not 1 <= len(parts) <= 3:
+        raise Fault("operand_count", directive="EMBED", wanted="a file, and an offset and a count if wanted", given=len(parts) or "nothing")
+    path = quoted(call, parts[0][0], 'EMBED "picture.bin"')
+    numbers = [number_at(assembler, text, start) for text, start in parts[1:]]
+    offset, count = numbers[0] if numbers else 0, numbers[1] if len(numbers) > 1 else None
+    content = assembler.reader.embed(path, call, LONGEST_FILE)
     if offset > len(content) or (count is not None and offset + count > len(content)):
         raise Fault("embed_short", path=path, length=len(content), wanted=offset + (count or 0))
     part = content[offset : None if count is None else offset + count]
@@ -119,18 +118,18 @@ def embed(assembler: Assembler, call: Call) -> None:
     assembler.add(Words(part, None), call)
 
 
-def quoted_first(call: Call) -> tuple[str, str, str]:
-    """The text in quotes that stands first, a comma, and the rest."""
-    text = call.statement.operands
-    end = text.find(text[0], 1) + 1
-    comma = text.find(",", end)
-    return (text, "", "") if comma < 0 else (text[:comma], ",", text[comma + 1 :])
-
-
-def positive(assembler: Assembler, node: Node) -> int:
-    value = assembler.known(node, "EMBED")
-    if value < 0:
-        raise node.fault("not_negative", directive="EMBED", value=shown(value))
+def number_at(assembler: Assembler, text: str, start: int) -> int:
+    """A count that stands `start` characters behind the first operand. Raises Fault."""
+    try:
+        operands, _ = assembler.operands(text)
+        node = operands.nodes[0] if operands.nodes else Nothing(0, 1)
+        value = assembler.known(node, "EMBED")
+        if value < 0:
+            raise node.fault("not_negative", directive="EMBED", value=shown(value))
+    except Fault as fault:
+        if fault.start is not None and fault.end is not None:
+            fault.start, fault.end = fault.start + start, fault.end + start
+        raise
     return value
 
 

@@ -1,24 +1,26 @@
 """The directives: what each does, and whether it takes a label.
 
-To add one, write a function of (assembler, call) and its line in DIRECTIVES.
+To add one, write a function of (assembler, call) and its line in DIRECTIVES. Those that fill memory are in `data.py`, those
+that decide what is read in `control.py`.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from xasm.assembly.module import Alignment, Encoded, Origin, Space
-from xasm.assembly.symbols import Unknown
+from xasm.assembly import control, data
+from xasm.assembly.module import FitStart, Origin, Section
+from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax import literals
-from xasm.syntax.expressions import Node, Number, Text, shown
-from xasm.target.kinds import plain
-from xasm.target.model import Patch, Slot, Target, Variant
+from xasm.syntax.expressions import Name, Node, Text, shown
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
+
+SECTION = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)\s*(?:,\s*([A-Za-z_][A-Za-z0-9_]*)\s*)?\Z")
 
 
 class Directive(NamedTuple):
@@ -27,15 +29,6 @@ class Directive(NamedTuple):
 
     run: Callable[[Assembler, Call], None]
     label: str
-
-
-def counted(assembler: Assembler, call: Call, least: int, most: int, wanted: str) -> tuple[Node, ...]:
-    """The operands, when there are as many as the directive takes."""
-    operands, _ = assembler.operands(call.statement.operands)
-    given = len(operands.nodes)
-    if not least <= given <= most:
-        raise Fault("operand_count", directive=call.statement.operation, wanted=wanted, given=given or "nothing")
-    return operands.nodes
 
 
 def org(assembler: Assembler, call: Call) -> None:
@@ -69,68 +62,20 @@ def define(assembler: Assembler, call: Call, give: Callable[[str, Node, Place, i
         raise
 
 
-def db(assembler: Assembler, call: Call) -> None:
-    data(assembler, call, needed_target(assembler).word)
-
-
-def dw(assembler: Assembler, call: Call) -> None:
-    data(assembler, call, needed_target(assembler).word * 2)
-
-
-def data(assembler: Assembler, call: Call, bits: int) -> None:
-    """Values of `bits` bits each; in a text every character is one."""
-    target = needed_target(assembler)
-    nodes = counted(assembler, call, 1, 1 << 20, "at least one value")
-    kind = plain("a byte" if bits == 8 else f"a value of {bits} bits", "number", bits)
-    count = bits // target.word
-    patches: list[Patch] = []
-    leaves: list[Node] = []
-    for node in nodes:
-        values: list[Node] = [node]
-        if isinstance(node, Text):
-            values = [Number(node.start, node.end, code) for code in node.codes()]
-        for value in values:
-            first = len(leaves) * count
-            slots = []
-            for index in range(count):
-                down = target.word * (index if target.order == "little" else count - 1 - index)
-                slots.append(Slot(first + index, 0, target.word, down))
-            patches.append(Patch(len(leaves), kind, tuple(slots)))
-            leaves.append(value)
-    piece = Encoded((Variant(None, (0,) * (count * len(leaves)), tuple(patches)),), leaves)
-    assembler.add(assembler.settled(piece) or piece, call)
-
-
-def ds(assembler: Assembler, call: Call) -> None:
-    needed_target(assembler)
-    nodes = counted(assembler, call, 1, 2, "a count, and a filler if wanted")
-    try:
-        size = max(0, assembler.known(nodes[0], "DS"))
-    except Unknown:
-        size = -1
-    assembler.add(Space(nodes[0], nodes[1] if len(nodes) > 1 else None, size), call)
-
-
-def align(assembler: Assembler, call: Call) -> None:
-    needed_target(assembler)
-    nodes = counted(assembler, call, 1, 2, "a number of words, and a filler if wanted")
-    assembler.add(Alignment(nodes[0], nodes[1] if len(nodes) > 1 else None), call)
-
-
 def include(assembler: Assembler, call: Call) -> None:
-    assembler.include(quoted(call, 'INCLUDE "file.inc"'), call)
+    assembler.reader.include(quoted(call, call.statement.operands, 'INCLUDE "file.inc"'), call)
 
 
 def target(assembler: Assembler, call: Call) -> None:
     name = call.statement.operands.strip()
     if name[:1] in ('"', "'"):
-        name = quoted(call, 'TARGET "NAME"')
+        name = quoted(call, name, 'TARGET "NAME"')
     if not name:
         raise Fault("operand_count", directive="TARGET", wanted="the name of a chip", given="nothing")
     try:
         assembler.choose_target(name)
     except Fault as fault:
-        assembler.ended = assembler.module.target is None  # nothing that follows could be read
+        assembler.reader.ended = assembler.module.target is None  # nothing that follows could be read
         if fault.start is None and fault.place is None:
             fault.start, fault.end = 0, len(call.statement.operands)
         raise
@@ -150,36 +95,101 @@ def end(assembler: Assembler, call: Call) -> None:
     nodes = counted(assembler, call, 0, 1, "a start address or nothing")
     if nodes:
         assembler.module.start = assembler.equate(call, nodes[0])
-    assembler.ended = True
+    assembler.reader.ended = True
 
 
-def quoted(call: Call, example: str) -> str:
-    """The one text in quotes that stands after a directive."""
-    written = call.statement.operands.strip()
-    quote = written[:1]
-    if quote and quote in "\"'" and quote not in written[1:]:
-        raise Fault("open_text", 0, len(written), quote=literals.QUOTES[quote])
-    if len(written) < 2 or quote not in "\"'" or written.index(quote, 1) != len(written) - 1:
-        raise Fault("text_wanted", 0, max(1, len(written)), directive=call.statement.operation, example=example)
-    return literals.text(written, 0) if written[0] == "'" else written[1:-1]
+def section(assembler: Assembler, call: Call) -> None:
+    """Goes on with a part of the program that is placed as one; `SECTION` alone goes back to the first."""
+    target = needed_target(assembler)
+    module = assembler.module
+    text = call.statement.operands
+    match = SECTION.match(text)
+    if text and match is None:
+        raise Fault("name_wanted", 0, len(text), directive="SECTION", text=text)
+    name, space = (match[1], (match[2] or "").lower()) if match else ("", "")
+    if assembler.fits:
+        raise Fault("fit_open", directive="SECTION")
+    found = next((one for one in module.sections if one.name == name), None)
+    if space in ("program", ""):
+        space = "" if found is None or space else found.space
+    elif space not in target.spaces:
+        known = ", ".join(["program", *target.spaces])
+        raise Fault("no_space", match.start(2), match.end(2), space=space, chip=target.name, known=known)  # type: ignore[union-attr]
+    if found is None:
+        found = Section(name, space, len(module.sections), call.place)
+        module.sections.append(found)
+    elif found.space != space:
+        raise Fault("section_space", 0, len(text), name=name, space=found.space or "program")
+    module.section = found
 
 
-def needed_target(assembler: Assembler) -> Target:
-    if assembler.module.target is None:
-        raise assembler.no_target()
-    return assembler.module.target
+def public(assembler: Assembler, call: Call) -> None:
+    declare(assembler, call, assembler.module.public)
+
+
+def extern(assembler: Assembler, call: Call) -> None:
+    declare(assembler, call, assembler.module.external)
+
+
+def declare(assembler: Assembler, call: Call, names: dict[str, Place]) -> None:
+    """Notes names that other files see, or that come from them."""
+    source, line, column = call.place
+    for node in counted(assembler, call, 1, 1 << 16, "at least one name"):
+        if not isinstance(node, Name) or node.text[0] == ".":
+            raise node.fault("name_wanted", directive=call.statement.operation, text=call.statement.operands)
+        names.setdefault(node.text, (source, line, column + call.statement.offset + node.start))
+
+
+def fit(assembler: Assembler, call: Call) -> None:
+    """The block up to ENDFIT must lie in one page: `FIT 256`, or `FIT 256, MOVE` to go to the next page if need be."""
+    needed_target(assembler)
+    nodes = counted(assembler, call, 1, 3, "a page size, and MOVE and a filler if wanted")
+    page = assembler.known(nodes[0], "FIT")
+    if page < 1:
+        raise nodes[0].fault("bad_page", value=shown(page))
+    move = len(nodes) > 1
+    if move and not (isinstance(nodes[1], Name) and nodes[1].text.upper() == "MOVE"):
+        raise nodes[1].fault("word_wanted", word="MOVE", example="FIT 256, MOVE")
+    piece = FitStart(page, move, nodes[2] if len(nodes) > 2 else None)
+    assembler.fits.append((piece, assembler.module.position, call))
+    assembler.add(piece, call)
+
+
+def endfit(assembler: Assembler, call: Call) -> None:
+    control.nothing_behind(call)
+    if not assembler.fits:
+        raise Fault("no_fit")
+    piece, position, _ = assembler.fits.pop()
+    piece.count = assembler.module.position - position - 1
 
 
 DIRECTIVES: dict[str, Directive] = {
     "ORG": Directive(org, "none"),
     "EQU": Directive(equ, "name"),
     ":=": Directive(assign, "name"),
-    "DB": Directive(db, "address"),
-    "DW": Directive(dw, "address"),
-    "DS": Directive(ds, "address"),
-    "ALIGN": Directive(align, "none"),
+    "DB": Directive(data.db, "address"),
+    "DW": Directive(data.dw, "address"),
+    "DU": Directive(data.du, "address"),
+    "DS": Directive(data.ds, "address"),
+    "ALIGN": Directive(data.align, "none"),
+    "EMBED": Directive(data.embed, "address"),
+    "ALPHABET": Directive(data.alphabet, "none"),
     "INCLUDE": Directive(include, "none"),
     "TARGET": Directive(target, "none"),
+    "SECTION": Directive(section, "none"),
+    "PUBLIC": Directive(public, "none"),
+    "EXTERN": Directive(extern, "none"),
+    "FIT": Directive(fit, "none"),
+    "ENDFIT": Directive(endfit, "none"),
+    "IF": Directive(control.if_, "none"),
+    "ELSEIF": Directive(control.elseif, "none"),
+    "ELSE": Directive(control.else_, "none"),
+    "ENDIF": Directive(control.endif, "none"),
+    "MACRO": Directive(control.macro, "name"),
+    "REPT": Directive(control.rept, "address"),
+    "ENDM": Directive(control.endm, "none"),
+    "LOCAL": Directive(control.local, "none"),
+    "LEAVE": Directive(control.leave, "none"),
     "ASSERT": Directive(check, "none"),
     "END": Directive(end, "none"),
 }

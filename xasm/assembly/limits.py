@@ -9,6 +9,6 @@ class Limits(NamedTuple):
     """`lines` that macros and repeats may bring in all together, `depth` of macros, repeats and includes inside one
     another, `files` that may be included or embedded."""
 
-    lines: int = 500_000
+    lines: int = 200_000
     depth: int = 100
     files: int = 1000

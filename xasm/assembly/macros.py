@@ -11,8 +11,8 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from xasm.source.diagnostics import Fault
-from xasm.source.files import MARK, Place, Source
+from xasm.source.diagnostics import MARK, Fault
+from xasm.source.files import Place, Source
 
 PARAMETER = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*(\.\.\.)?\s*(?:=(.*))?\Z", re.DOTALL)
 NAMED = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*=(?!=)(.*)\Z", re.DOTALL)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from xasm.source.files import Place, Source
@@ -66,7 +65,31 @@ class Origin:
         self.address = address
 
 
-Piece = Words | Encoded | Space | Alignment | Origin
+class SectionStart:
+    """A section begins here: behind the last one that was placed in the same space."""
+
+    __slots__ = ("section",)
+    size = -1
+
+    def __init__(self, section: Section) -> None:
+        self.section = section
+
+
+class FitStart:
+    """A block that must lie in one page of `page` words begins (FIT). `count` entries follow up to its end. With `move` it
+    goes to the next page where it would cross a border; `fill` is what the words then lost hold."""
+
+    __slots__ = ("count", "fill", "move", "page")
+    size = -1
+
+    def __init__(self, page: int, move: bool, fill: Node | None) -> None:
+        self.page = page
+        self.move = move
+        self.fill = fill
+        self.count = 0
+
+
+Piece = Words | Encoded | Space | Alignment | Origin | SectionStart | FitStart
 
 
 class Entry(NamedTuple):
@@ -81,7 +104,8 @@ class Entry(NamedTuple):
 
 class Equate(NamedTuple):
     """A name for an expression that is not known yet. `place` is that of the name; the statement begins at column `body`
-    of its line and its operands `offset` characters further right. `position` is the index of the entry whose address is `$`."""
+    of its line and its operands `offset` characters further right. `position` is the index of the entry whose address is
+    `$`, in section number `section` (in the whole module once that is finished)."""
 
     node: Node
     place: Place
@@ -89,6 +113,7 @@ class Equate(NamedTuple):
     offset: int
     scope: str
     position: int
+    section: int
 
 
 class Check(NamedTuple):
@@ -100,26 +125,75 @@ class Check(NamedTuple):
     offset: int
     scope: str
     position: int
+    section: int
 
 
-@dataclass
+class Section:
+    """A part of a program that is placed as one: its name ("" for the one that a program begins with), the address space
+    it lies in ("" for that of the program), where it was first named, its entries, and the index in them of each label."""
+
+    __slots__ = ("entries", "labels", "name", "number", "place", "space")
+
+    def __init__(self, name: str, space: str, number: int, place: Place | None) -> None:
+        self.name = name
+        self.space = space
+        self.number = number
+        self.place = place
+        self.entries: list[Entry] = []
+        self.labels: dict[str, int] = {}
+
+
 class Module:
     """One program, placed nowhere yet.
 
-    `labels` maps a label to the index of the entry it stands before (or to the number of entries); `constants` maps
-    names to known values, `equates` to expressions, `variables` names given by `:=` to their last value. `defined` says
-    where each name was defined, in that order.
-    `brought` maps (source, line) to the sources that the line brought in.
+    While it is read, statements go to the present `section`. `finish` strings all sections together; from then on
+    `entries` holds everything and `labels` maps a label to the index of the entry it stands before (or to the number of
+    entries). `constants` maps names to known values, `equates` to expressions, `variables` names given by `:=` to their
+    last value. `defined` says where each name was defined, in that order; `public` and `external` where a name was
+    declared so. `brought` maps (source, line) to the sources that the line brought in.
     """
 
-    target: Target | None = None
-    sources: list[Source] = field(default_factory=list)
-    entries: list[Entry] = field(default_factory=list)
-    labels: dict[str, int] = field(default_factory=dict)
-    constants: dict[str, int] = field(default_factory=dict)
-    equates: dict[str, Equate] = field(default_factory=dict)
-    variables: dict[str, Node] = field(default_factory=dict)
-    defined: dict[str, Place] = field(default_factory=dict)
-    checks: list[Check] = field(default_factory=list)
-    start: Equate | None = None
-    brought: dict[tuple[Source, int], list[Source]] = field(default_factory=dict)
+    def __init__(self) -> None:
+        self.target: Target | None = None
+        self.sources: list[Source] = []
+        self.sections = [Section("", "", 0, None)]
+        self.section = self.sections[0]
+        self.entries: list[Entry] = self.section.entries
+        self.labels: dict[str, int] = self.section.labels
+        self.constants: dict[str, int] = {}
+        self.equates: dict[str, Equate] = {}
+        self.variables: dict[str, Node] = {}
+        self.defined: dict[str, Place] = {}
+        self.public: dict[str, Place] = {}
+        self.external: dict[str, Place] = {}
+        self.checks: list[Check] = []
+        self.start: Equate | None = None
+        self.brought: dict[tuple[Source, int], list[Source]] = {}
+
+    @property
+    def position(self) -> int:
+        """The index of the next entry in the present section."""
+        return len(self.section.entries)
+
+    def finish(self) -> None:
+        """Strings the sections together. Programs of one section stay as they are."""
+        if len(self.sections) == 1:
+            return
+        bases = []
+        entries: list[Entry] = []
+        labels: dict[str, int] = {}
+        for section in self.sections:
+            if section.place is not None:
+                entries.append(Entry(SectionStart(section), section.place, 0, ""))
+            base = len(entries)
+            bases.append(base)
+            entries += section.entries
+            labels.update((name, base + index) for name, index in section.labels.items())
+        self.entries = entries
+        self.labels = labels
+        self.equates = {
+            name: equate._replace(position=bases[equate.section] + equate.position) for name, equate in self.equates.items()
+        }
+        self.checks = [check._replace(position=bases[check.section] + check.position) for check in self.checks]
+        if self.start is not None:
+            self.start = self.start._replace(position=bases[self.start.section] + self.start.position)

@@ -101,7 +101,7 @@ class Reader:
         self._diverted = self._open_block = None
 
     def _fault(self, code: str, call: Call) -> None:
-        fault = Fault(code, directive=call.statement.operation)
+        fault = Fault(code, directive=call.statement.operation, closing="ENDM")
         self.assembler.report.fault(fault, call.place, 0, len(call.statement.word))
 
     # conditions
@@ -192,7 +192,7 @@ class Reader:
         """Reads lines `count` times; `{index}` in them is the number of the turn, from 0. Raises Fault."""
         if count * max(1, len(lines)) > self.limits.lines - self._lines:
             raise self._too_much("too_many_lines", limit=self.limits.lines)
-        for turn in range(count):
+        for turn in range(count if any(line.strip() for line in lines) else 0):
             brought = [substituted(line, {index: str(turn)}, {}) for line in lines] if index else lines
             source = Source.of_lines(call.place[0].path, brought, first, call.place, f"in turn {turn} of REPT at")
             self._bring(max(1, len(lines)))
@@ -222,10 +222,10 @@ class Reader:
         if self._lines > self.limits.lines:
             raise self._too_much("too_many_lines", limit=self.limits.lines)
 
-    def _too_much(self, code: str, **values: object) -> Fault:
+    def _too_much(self, code: str, limit: int) -> Fault:
         """A limit was hit: one error is enough."""
         self.ended = True
-        return Fault(code, **values)
+        return Fault(code, limit=limit)
 
     # files
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from xasm.assembly.module import Equate, Module
-from xasm.source.diagnostics import Fault, where
+from xasm.source.diagnostics import MARK, Fault, where
 from xasm.source.files import Place
 from xasm.syntax.expressions import WORDS, Name, Node, Number, Scope
 
@@ -66,10 +66,15 @@ class Symbols:
         self.module.defined[key] = place
         return key
 
+    def is_defined(self, name: str) -> bool:
+        """Whether a name has been defined so far."""
+        full = self.local + name if name[0] == "." else name
+        return full in self.module.defined
+
     def label(self, name: str, place: Place) -> None:
         """A label at the next entry."""
         key = self.claim(name, place)
-        self.module.labels[key] = len(self.module.entries)
+        self.module.section.labels[key] = self.module.position
         self._plain(name)
 
     def equate(self, name: str, node: Node, place: Place, body: int, offset: int) -> None:
@@ -79,7 +84,7 @@ class Symbols:
         try:
             self.module.constants[key] = node.value(Known(self.module.constants, scope))
         except Unknown:
-            self.module.equates[key] = Equate(node, place, body, offset, scope, len(self.module.entries))
+            self.module.equates[key] = Equate(node, place, body, offset, scope, self.module.position, self.module.section.number)
 
     def assign(self, name: str, node: Node, place: Place, body: int, offset: int) -> None:
         """Gives a changing name its next value. A value that is not known yet lives on as an equate of its own."""
@@ -90,14 +95,14 @@ class Symbols:
             value: Node = Number(0, 0, node.value(Known(self.module.constants, self.local)))
         except Unknown:
             unique = f"{key}:{len(self.module.equates)}"
-            self.module.equates[unique] = Equate(node, place, body, offset, self.local, len(self.module.entries))
+            self.module.equates[unique] = Equate(node, place, body, offset, self.local, self.module.position, self.module.section.number)
             value = Name(0, 0, unique)
         self.variables[name] = self.variables[key] = value
         self.module.variables[key] = value
 
     def _plain(self, name: str) -> None:
         """A plain label begins a new scope of local names."""
-        if name[0] != ".":
+        if name[0] != "." and MARK not in name:
             self.local = name
             for local in [variable for variable in self.variables if variable[0] == "."]:
                 del self.variables[local]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from xasm.assembly.limits import Limits
 from xasm.building import build
 from xasm.cli.screen import show
 from xasm.formats import FORMATS
@@ -31,26 +31,22 @@ HELP = {
     "storage": "C array: a word behind its name that puts it in flash on your host, such as PROGMEM.",
     "include": "C array: a header to include, where the storage word comes from. May be repeated.",
     "order": "Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
+    "lines": f"How many lines macros and repeats may bring in (else {Limits().lines:,}).",
+    "depth": f"How deep macros, repeats and includes may be inside one another (else {Limits().depth}).",
+    "files": f"How many files may be included and embedded (else {Limits().files:,}).",
     "quiet": "Say nothing when all went well.",
 }
 
 
-# A class that takes a type in brackets only in newer editions of the library.
-Parameter = click.ParamType[int] if TYPE_CHECKING else click.ParamType
-
-
-class Value(Parameter):
-    """A number in any form of the language."""
-
-    name = "number"
-
-    def convert(self, value: object, param: click.Parameter | None, context: click.Context | None) -> int:
-        if isinstance(value, int):
-            return value
-        try:
-            return literals.number(str(value), 0)
-        except (Fault, IndexError):
-            self.fail(f"'{value}' is not a number; write it as in source: 255, 0xFF, 0FFH", param, context)
+def number(context: click.Context, option: click.Parameter, value: str | None) -> int | None:
+    """The value of an option that takes a number in any form of the language."""
+    if value is None:
+        return None
+    try:
+        return literals.number(value, 0)
+    except (Fault, IndexError):
+        message = f"'{value}' is not a number; write it as in source: 255, 0xFF, 0FFH"
+        raise click.BadParameter(message, context, option) from None
 
 
 @click.command(
@@ -66,10 +62,13 @@ Examples:
 @click.option("-o", "--output", "outputs", multiple=True, metavar="FILE", help=HELP["output"])
 @click.option("-I", "--folder", "folders", multiple=True, metavar="FOLDER", help=HELP["folder"])
 @click.option("--name", metavar="NAME", help=HELP["name"])
-@click.option("--fill", type=Value(), metavar="BYTE", help=HELP["fill"])
+@click.option("--fill", callback=number, metavar="BYTE", help=HELP["fill"])
 @click.option("--storage", default="", metavar="WORD", help=HELP["storage"])
 @click.option("--include", "headers", multiple=True, metavar="HEADER", help=HELP["include"])
 @click.option("--order", type=click.Choice(["little", "big"]), help=HELP["order"])
+@click.option("--most-lines", type=click.IntRange(1), default=Limits().lines, metavar="N", help=HELP["lines"])
+@click.option("--deepest", type=click.IntRange(1, 150), default=Limits().depth, metavar="N", help=HELP["depth"])
+@click.option("--most-files", type=click.IntRange(1), default=Limits().files, metavar="N", help=HELP["files"])
 @click.option("-q", "--quiet", is_flag=True, help=HELP["quiet"])
 def command(
     sources: tuple[str, ...],
@@ -81,6 +80,9 @@ def command(
     storage: str,
     headers: tuple[str, ...],
     order: str | None,
+    most_lines: int,
+    deepest: int,
+    most_files: int,
     quiet: bool,
 ) -> None:
     """Assembles one program, of one file or several read in order, and writes it in the formats asked for.
@@ -89,7 +91,7 @@ def command(
     """
     suffixes = {output: suffix_of(output) for output in outputs}
     distinct(outputs)
-    linked = build(sources, target, folders)
+    linked = build(sources, target, folders, Limits(most_lines, deepest, most_files))
     image = linked.image
     if not image.parts:
         raise Fault("no_words", place=whole(sources[0]))

@@ -31,3 +31,11 @@ def list_targets() -> None:
 def show_target(name: str) -> None:
     """Prints the card of chip NAME: its conventions and every form with code, cycles and flow."""
     show(card(load_target(name)))
+
+
+@command.command("colours", epilog="Example:  xasm target colours > xasm.tmLanguage.json")
+def colours() -> None:
+    """Prints colours for editors: a TextMate grammar for the language and all chips."""
+    from xasm.reports.highlighting import highlighting
+
+    show(highlighting([load_target(name) for name in table_paths()]))

@@ -14,7 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 
-from xasm.assembly.module import Alignment, Encoded, Entry, Module, Origin, Space
+from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space
 from xasm.linking.values import Values
 from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Dotted, Here, Name, Node, Number
@@ -40,7 +40,7 @@ class Layout:
                 self._barriers.append(index)
             elif type(piece) is Encoded and len(piece.variants) > 1:
                 self._open.append(index)
-        self._moving = any(type(module.entries[index].piece) is not Origin for index in self._barriers)
+        self._moving = any(type(module.entries[index].piece) not in (Origin, SectionStart) for index in self._barriers)
 
     def settle(self) -> None:
         """Chooses all sizes. Raises Fault (with a place) when lengths never settle."""
@@ -73,12 +73,22 @@ class Layout:
         addresses = self.addresses
         chosen = self.chosen
         here = 0
+        space = ""
+        ends: dict[str, int] = {}
         for index, entry in enumerate(self.module.entries):
             addresses[index] = here
             piece = entry.piece
             size = piece.size
             if size < 0:
-                here = piece.address if type(piece) is Origin else here + self._length(index, entry)
+                if type(piece) is Origin:
+                    here = piece.address
+                elif type(piece) is SectionStart:
+                    ends[space] = here
+                    space = piece.section.space
+                    here = ends.get(space, 0)
+                    addresses[index] = here
+                else:
+                    here += self._length(index, entry)
             elif index in chosen:
                 here += len(piece.variants[chosen[index]].words)  # type: ignore[union-attr]
             else:
@@ -92,8 +102,18 @@ class Layout:
         if type(piece) is Alignment:
             step = self._count(piece.step, index, entry)
             return -self.addresses[index] % step if step > 0 else 0
+        if type(piece) is FitStart:
+            return self._pushed(index, piece)
         assert type(piece) is Space
         return self._count(piece.count, index, entry)
+
+    def _pushed(self, index: int, piece: FitStart) -> int:
+        """Words by which a block is moved so that it lies in one page; 0 when it does, or would not anyway."""
+        if not piece.move:
+            return 0
+        length = self.addresses[index + 1 + piece.count] - self.addresses[index + 1]
+        room = -self.addresses[index] % piece.page or piece.page
+        return room if room < length <= piece.page else 0
 
     def _count(self, node: Node, index: int, entry: Entry) -> int:
         """A count while sizes are still moving: never negative, 0 when it has no value (reported later)."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
-from xasm.assembly.module import Alignment, Encoded, Entry, Module, Origin, Space, Words
+from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space, Words
 from xasm.linking.image import Image, Span
 from xasm.linking.layout import Layout
-from xasm.source.diagnostics import Fault, Report, where
+from xasm.source.diagnostics import MARK, Fault, Report, where
 from xasm.syntax.expressions import Node, shown
 from xasm.target.encode import encode
 from xasm.target.kinds import plain
@@ -55,9 +55,10 @@ def link(module: Module, target: Target, report: Report) -> Linked:
     linker.checks()
     parts = linker.parts()
     symbols = linker.symbols()
+    linker.declared()
     entry = linker.entry()
     report.stop()
-    return Linked(module, layout, Image(target, parts, symbols, entry), linker.words)
+    return Linked(module, layout, Image(target, parts, symbols, entry, tuple(module.public)), linker.words)
 
 
 class _Linker:
@@ -79,6 +80,7 @@ class _Linker:
         wide = self.target.word > 8
         run = Run(0, wide)
         beyond = False
+        space = ""
         for index, entry in enumerate(self.module.entries):
             if self.report.full:
                 return
@@ -99,6 +101,12 @@ class _Linker:
                 if kind is Origin:
                     beyond = False
                     continue
+                if kind is SectionStart:
+                    beyond = False
+                    space = piece.section.space  # type: ignore[union-attr]
+                    top = self.target.top_of(space)
+                    run = Run(address, wide)
+                    continue
                 words = self.space(index, entry, addresses[index + 1] - address)
                 if words is None:
                     if not beyond and addresses[index + 1] > top + 1:
@@ -111,6 +119,9 @@ class _Linker:
                 beyond = True
                 continue
             if not words:
+                continue
+            if space:
+                self.fault(Fault("not_loaded", space=space), entry)
                 continue
             if address != run.end or not run.indexes:
                 run = Run(address, wide)
@@ -131,12 +142,15 @@ class _Linker:
     def space(self, index: int, entry: Entry, count: int) -> list[int] | None:
         """The words of a DS or ALIGN; None where they stay free."""
         piece = entry.piece
-        assert isinstance(piece, (Space, Alignment))
-        name, node = ("DS", piece.count) if isinstance(piece, Space) else ("ALIGN", piece.step)
+        assert isinstance(piece, (Space, Alignment, FitStart))
         try:
-            wrong = count_fault(node, self.layout.values.of(node, entry, index), name)
-            if wrong:
-                raise wrong
+            if isinstance(piece, FitStart):
+                self.fit(index, piece)
+            else:
+                name, node = ("DS", piece.count) if isinstance(piece, Space) else ("ALIGN", piece.step)
+                wrong = count_fault(node, self.layout.values.of(node, entry, index), name)
+                if wrong:
+                    raise wrong
             if piece.fill is None:
                 return None
             fill = self.layout.values.of(piece.fill, entry, index)
@@ -147,6 +161,20 @@ class _Linker:
         if self.layout.addresses[index] + count > self.target.top + 1:
             return None
         return [word] * count
+
+    def fit(self, index: int, piece: FitStart) -> None:
+        """Raises Fault when a block does not lie in one page."""
+        addresses = self.layout.addresses
+        first = addresses[index + 1]
+        last = addresses[index + 1 + piece.count] - 1
+        if last - first >= piece.page:
+            raise Fault("fit_too_long", size=last - first + 1, page=piece.page)
+        if first <= last and first // piece.page != last // piece.page:
+            border = last // piece.page * piece.page
+            shown_as = self.target.hex_address
+            hint = "FIT with MOVE behind the page size puts the block into the next page"
+            over = last - border + 1
+            raise Fault("fit_crosses", hint=hint, first=shown_as(first), last=shown_as(last), border=shown_as(border), over=over)
 
     def stored(self, value: int, node: Node) -> int:
         try:
@@ -205,12 +233,21 @@ class _Linker:
         values = self.layout.values
         for key, place in self.module.defined.items():
             node = self.module.variables.get(key)
+            if MARK in key:
+                continue
             try:
                 values.local = ""
                 found[key] = node.value(values) if node is not None else values.symbol(key, _NOWHERE)
             except Fault as fault:
                 self.report.fault(fault, place)
         return found
+
+    def declared(self) -> None:
+        """PUBLIC names must be defined here, EXTERN names somewhere."""
+        for code, names in (("undefined", self.module.public), ("nobody_defines", self.module.external)):
+            for name, place in names.items():
+                if name not in self.module.defined:
+                    self.report.fault(Fault(code, 0, len(name), name=name), place)
 
     def entry(self) -> int | None:
         """What END named."""

@@ -6,6 +6,7 @@ its `Report` and goes on, so that one run shows all errors. `Report.stop` raises
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ from xasm.source.messages import message
 if TYPE_CHECKING:
     from xasm.source.files import Place, Source
 
+MARK = "\x01"  # in names that the assembler made; no source can hold it
 MOST_FOUND = 1000  # diagnostics in one run; then a stage stops looking
 MOST_SHOWN = 100  # diagnostics printed in full; the rest is counted
 WIDEST = 160  # columns of a source line shown around the caret
@@ -133,7 +135,17 @@ def at(
     chain = tuple(f"{role} {where(parent)}" for role, parent in zip(roles, parents, strict=False))
     text = message(code, values)
     excerpt = source.line(line)
+    if MARK in excerpt:
+        # names that LOCAL made new are shown as they were written
+        start -= len(excerpt[: column - 1 + start]) - len(unmarked(excerpt[: column - 1 + start]))
+        excerpt = unmarked(excerpt)
+        text = unmarked(text)
     return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain, code)
+
+
+def unmarked(text: str) -> str:
+    """A text without the marks of names that LOCAL made new."""
+    return re.sub(MARK + "[0-9]+", "", text)
 
 
 def where(place: Place) -> str:

@@ -21,17 +21,27 @@ LONGEST_FILE = 64 * 1024 * 1024  # bytes; more is not a program for a chip with 
 class Source:
     """One text with the name it is shown by.
 
-    `lines` is a list of strings without line ends; a byte-order mark in front is no part of them. `parent` is the place that brought this text in
-    (an INCLUDE statement), None for a file of the command line.
+    `lines` is a list of strings without line ends; a byte-order mark in front is no part of them. The first of them is line
+    `first`. `parent` is the place that brought this text in (an INCLUDE statement, a macro call), None for a file of the
+    command line; `role` says how, in front of that place.
     """
 
-    __slots__ = ("lines", "parent", "path", "role")
+    __slots__ = ("first", "lines", "parent", "path", "role")
 
     def __init__(self, path: str, text: str, parent: Place | None = None, role: str = "included from") -> None:
         self.path = path
+        self.first = 1
         self.lines: Sequence[str] = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
         self.parent = parent
         self.role = role
+
+    @classmethod
+    def of_lines(cls, path: str, lines: Sequence[str], first: int, parent: Place, role: str) -> Source:
+        """A part of a source, or lines made out of it, whose first line bears the number `first`."""
+        source = cls(path, "", parent, role)
+        source.lines = lines
+        source.first = first
+        return source
 
     def control(self) -> Place | None:
         """The place of the first control character that no text file has, or None."""
@@ -43,8 +53,9 @@ class Source:
         return None
 
     def line(self, number: int) -> str:
-        """The text of line `number` (from 1), empty beyond the end."""
-        return self.lines[number - 1] if 0 < number <= len(self.lines) else ""
+        """The text of line `number`, empty beyond the end."""
+        index = number - self.first
+        return self.lines[index] if 0 <= index < len(self.lines) else ""
 
     def chain(self) -> list[Place]:
         """The places that brought this text in, innermost first."""

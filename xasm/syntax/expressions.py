@@ -236,6 +236,22 @@ class Group(Node):
         return Group(self.start, self.end, self.bracket, tuple(child.renamed(names) for child in self.children))
 
 
+class Repeated(Node):
+    """`count OF value`, in data."""
+
+    __slots__ = ("children",)
+
+    def __init__(self, start: int, end: int, count: Node, value: Node) -> None:
+        self.children = (count, value)
+        super().__init__(start, end)
+
+    def value(self, scope: Scope) -> int:
+        raise self.fault("repeated_value")
+
+    def renamed(self, names: Mapping[str, Node]) -> Node:
+        return Repeated(self.start, self.end, *(child.renamed(names) for child in self.children))
+
+
 class After(Node):
     """Signs behind an operand: `X+`, `X++`, `X-`."""
 

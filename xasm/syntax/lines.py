@@ -10,13 +10,14 @@ import re
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from xasm.source.diagnostics import Fault
+from xasm.source.diagnostics import MARK, Fault
 from xasm.source.files import Source
 from xasm.syntax.expressions import NAME_LETTERS, WORDS
 
 LONGEST_LINE = 65_536  # characters
-LABEL = re.compile(r"\s*(\.?[A-Za-z_][A-Za-z0-9_]*)\s*(:(?!=))?")
+LABEL = re.compile(rf"\s*(\.?[A-Za-z_][A-Za-z0-9_]*(?:{MARK}[0-9]+)?)\s*(:(?!=))?")
 OPERATION = re.compile(r":=|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z][A-Za-z0-9]*)?")
+MACRO = re.compile(r"\s+MACRO(?=\s|;|\Z)", re.IGNORECASE)
 OPERATORS = "|".join(WORDS)
 # A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
 # word, as in the name of a second register set, but not behind the operation or an operator.
@@ -63,7 +64,7 @@ def cut_statement(body: str) -> Statement:
 def read_lines(source: Source, is_operation: Callable[[str], bool]) -> Iterator[Line]:
     """The lines that hold anything. `is_operation` says of a word in capitals whether it is a mnemonic, directive or
     macro by now: such a word in column 1 is no label unless a colon follows."""
-    for number, text in enumerate(source.lines, 1):
+    for number, text in enumerate(source.lines, source.first):
         if len(text) > LONGEST_LINE:
             yield Line(number, "", 1, "", 1, Fault("line_too_long", 0, 1, length=len(text), limit=LONGEST_LINE))
             continue
@@ -98,7 +99,10 @@ def read_lines(source: Source, is_operation: Callable[[str], bool]) -> Iterator[
 
 
 def starts_operation(code: str, word: str, is_operation: Callable[[str], bool]) -> bool:
-    """Whether a line that begins with `word` begins with an operation; one may have a comma in it."""
+    """Whether a line that begins with `word` begins with an operation; one may have a comma in it. In front of MACRO any
+    word is the name that is being defined."""
+    if MACRO.match(code, len(word)):
+        return False
     if is_operation(word.upper()):
         return True
     match = OPERATION.match(code)

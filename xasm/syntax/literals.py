@@ -45,6 +45,7 @@ def number(text: str, start: int) -> int:
         if text[0].isdigit() and upper[1:2] not in ("X", "B", "O") and DIGITS[16][0].fullmatch(text):
             raise Fault("bad_number", start, start + len(text), f"a hexadecimal number is written 0x{text}", text=text, why=rule)
         raise Fault("bad_number", start, start + len(text), text=text, why=rule)
+    digits = digits.replace("_", "").lstrip("0") or "0"
     if len(digits) > MOST_BITS:
         raise Fault("number_too_big", start, start + len(text), limit=MOST_BITS)
     value = int(digits, base)

@@ -24,6 +24,7 @@ from xasm.syntax.expressions import (
     Node,
     Nothing,
     Number,
+    Repeated,
     Sign,
     Text,
     Unary,
@@ -91,6 +92,9 @@ class Builder(lark.Transformer[Any, Any]):
     def binary(self, left: Node, token: lark.Token, right: Node) -> Node:
         return Binary(left.start, right.end, WORDS.get(token.upper(), str(token)), left, right)
 
+    def repeated(self, count: Node, _of: object, value: Node) -> Node:
+        return Repeated(count.start, value.end, count, value)
+
     def unary(self, token: lark.Token, operand: Node) -> Node:
         return Unary(token.start_pos or 0, operand.end, WORDS.get(token.upper(), str(token)), operand)
 
@@ -124,6 +128,12 @@ def grammar() -> str:
     return Path(__file__).with_name("grammar.lark").read_text("utf-8")
 
 
+def terminal(name: str) -> str:
+    """The regular expression of a terminal of the grammar."""
+    pattern: str = _parser().get_terminal(name).pattern.to_regexp()
+    return pattern
+
+
 @lru_cache(maxsize=1)
 def _parser() -> lark.Lark:
     """The parser. Its tables take lark longer to compute than a small program takes to assemble, so they are remembered."""
@@ -135,7 +145,8 @@ def _parser() -> lark.Lark:
             data, memo = known
             states = data["parser"]["parser"]["states"]
             data["parser"]["parser"]["states"] = {int(state): actions for state, actions in states.items()}
-            loaded: lark.Lark = lark.Lark._load_from_dict(data, {int(index): item for index, item in memo.items()}, transformer=Builder())
+            load: Any = lark.Lark._load_from_dict
+            loaded: lark.Lark = load(data, {int(index): item for index, item in memo.items()}, transformer=Builder())
             return loaded
         except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, lark.exceptions.LarkError):
             pass  # written by something else: compute it again

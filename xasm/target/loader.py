@@ -22,7 +22,7 @@ from xasm.target.reading import KEYED, Reader, expect, integer, missing_key, tex
 
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
-    "start": True, "clock": True, "count": True, "conventions": True, "kinds": True, "forms": True, "extends": False,
+    "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "kinds": True, "forms": True, "extends": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -95,6 +95,7 @@ class _Loader:
             start_vector=vector,
             clock=get("clock", self.clock, Clock("cycle", 1, "")),
             count=get("count", self.count, {}),
+            spaces=get("spaces", self.spaces, {}),
             conventions=get("conventions", lambda value: text(value, "conventions"), ""),
             kinds={name: kind for name, kind in self.kinds.items() if kind is not None},
             forms=get("forms", self.forms, ()) if readable else (),
@@ -122,6 +123,16 @@ class _Loader:
             self.reader.known(mapping, "a book", dict.fromkeys(keys, True))
             books.append(Book(*(text(mapping.items[key], key) if key in mapping.items else "" for key in keys)))
         return tuple(books)
+
+    def spaces(self, value: Value) -> dict[str, int]:
+        """Further address spaces: `{data: {address: 8}}`."""
+        spaces = {}
+        for name, item in expect(value, Mapping, "'spaces'", "a mapping").items.items():
+            mapping = expect(item, Mapping, f"space '{name}'", "{address: bits}")
+            self.reader.known(mapping, f"space '{name}'", {"address": True})
+            if "address" in mapping.items:
+                spaces[name.lower()] = integer(mapping.items["address"], "address", 1, WIDEST_ADDRESS)
+        return spaces
 
     def clock(self, value: Value) -> Clock:
         mapping = expect(value, Mapping, "'clock'", KEYED)

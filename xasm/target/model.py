@@ -126,7 +126,8 @@ class Target:
     """A chip: one table, used to encode, to decode, to check and to chart.
 
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
-    instruction, or of the vector that holds it when `start_vector` is true.
+    instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
+    address space to its width in bits.
     """
 
     name: str
@@ -141,6 +142,7 @@ class Target:
     clock: Clock
     count: dict[str, int]
     conventions: str
+    spaces: dict[str, int]
     kinds: dict[str, Kind]
     forms: tuple[Form, ...]
     places: dict[str, Place]
@@ -156,6 +158,10 @@ class Target:
     def cell(self) -> int:
         """Bytes that one word takes in a file."""
         return (self.word + 7) // 8
+
+    def top_of(self, space: str) -> int:
+        """The highest address of a space; "" is that of the program."""
+        return (1 << self.spaces[space]) - 1 if space else self.top
 
     def hex_address(self, address: int) -> str:
         return f"0x{address:0{(self.address + 3) // 4}X}"
