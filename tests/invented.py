@@ -22,12 +22,16 @@ conventions: none
 """
 
 
+def table(body: str, name: str, word: int = 8, address: int = 16, order: str = "little", mnemonics: int = 0, opcodes: int = 0) -> str:
+    """The text of a table with those kinds and forms."""
+    return HEAD.format(name=name, word=word, address=address, order=order, mnemonics=mnemonics, opcodes=opcodes) + body
+
+
 def chip(
     body: str, name: str = "test-chip", word: int = 8, address: int = 16, order: str = "little", mnemonics: int = 0, opcodes: int = 0
 ) -> Target:
     """A chip from the text of its kinds and forms."""
-    head = HEAD.format(name=name, word=word, address=address, order=order, mnemonics=mnemonics, opcodes=opcodes)
-    return read_target(Source("invented.yaml", head + body), Report())
+    return read_target(Source("invented.yaml", table(body, name, word, address, order, mnemonics, opcodes)), Report())
 
 
 BRANCHES = """
@@ -48,7 +52,6 @@ NOTATIONS = """
 kinds:
   byte: {number: 8}
   far: {address: 16}
-  bit: {unsigned: 3}
   pair: {choice: {P: 0, "P'": 1, Q: 2}}
 forms:
   - {asm: "TRADE P,P'", code: "10",          cycles: 1}
@@ -60,7 +63,7 @@ forms:
   - {asm: "GET [a]",    code: "42 <a>",      a: far,  cycles: 4}
   - {asm: "GET @Q",     code: "43",          cycles: 2}
   - {asm: "GET Q+",     code: "44",          cycles: 2}
-  - {asm: "GET Q.n",    code: "45 00000nnn", n: bit,  cycles: 2}
+  - {asm: "GET Q.3",    code: "45",          cycles: 2}
   - {asm: "GET ,Q",     code: "46",          cycles: 2}
   - {asm: "TO a",       code: "50 <a>",      a: far,  cycles: 3, flow: jump}
   - {asm: "REST",       code: "00",          cycles: 1, flow: halt}

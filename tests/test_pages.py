@@ -83,7 +83,10 @@ def example(block: Block) -> list[str]:
     linked = build_sources([Source("example", block.text)], block.name, [], Report())
     made: dict[int, list[int]] = {}
     for entry, words in zip(linked.module.entries, linked.words, strict=True):
-        made.setdefault(entry.place[1], []).extend(words)
+        source, number, _ = entry.place
+        while source.parent is not None:  # what a macro brought belongs to the line that uses it
+            source, number, _ = source.parent
+        made.setdefault(number, []).extend(words)
     wrong = []
     for number, line in enumerate(block.text.split("\n"), 1):
         told = line.partition("; ->")[2].strip()

@@ -119,16 +119,18 @@ BLANKS = ("", "", " ", "  ", "\t", " \t", "\f", "\v ", "\xa0", "\u2003")
 
 def operand(choice: random.Random) -> str:
     """An operand as some maker might print it."""
-    pick = choice.randrange(16)
+    pick = choice.randrange(17)
+    inner = blank(choice) + operand(choice) + blank(choice) if pick > 9 else ""
     if pick < 6:
         return Writer(choice, 0.1).write(grow(choice, ("a", "main.wait", ".wait", "$", "ANDY"), 2))
     if pick < 8:
         return choice.choice(REGISTERS)
     if pick == 8:
         return choice.choice(("'it''s; \"'", '"a;b\\"c\'"', "''", '""', "';'", '"\\x41;"'))
+    if pick == 16:
+        return f"{blank(choice)}$5 {choice.choice(('OF', 'of'))}{choice.choice((' 2', chr(39) + ';' + chr(39), '(x)', '%1', ' ' + inner))}"
     if pick == 9:
         return choice.choice("+-") if choice.random() < 0.5 else ""
-    inner = blank(choice) + operand(choice) + blank(choice)
     if pick == 10:
         return choice.choice("#@*/<>") + inner
     if pick == 11:
@@ -181,7 +183,7 @@ def test_both_readings_of_a_program_agree(choice: random.Random) -> None:
 
 
 SIGNS = tuple("()[],.:#@+-*/%&|^~!<>=?$;'\"")
-SOUP = (*NAMES, *OPERATIONS, *REGISTERS, *COMMENTS, *SIGNS, ":=", "<<", "'a'", '"b;"', "H'1F'", "low'", "0FFH", "%10", "5", "\xe4")
+SOUP = (*NAMES, *OPERATIONS, *REGISTERS, *COMMENTS, *SIGNS, ":=", "<<", "'a'", '"b;"', "H'1F'", "low'", "OF", "0FFH", "%10", "5", "\xe4")
 
 
 @EXAMPLES
@@ -216,7 +218,7 @@ def test_the_programs_have_everything_and_most_can_be_read() -> None:
                 kinds.add(one[0])
                 todo += [part for part in one if isinstance(part, tuple)]
     assert readable > 400
-    assert kinds == set("Number Name Here Text Nothing Sign Unary Binary Choose Group After Dotted".split())
+    assert kinds == set("Number Name Here Text Nothing Sign Unary Binary Choose Group Repeated After Dotted".split())
     assert len(labels) == 7  # with and without label, indented or not, alone or not, with :=
 
 

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from xasm.assembly.directives import DIRECTIVES
-from xasm.assembly.limits import Limits
+from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
 from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
 from xasm.assembly.reader import Reader
@@ -22,6 +22,7 @@ from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, parse_operands, plain
 from xasm.target.encode import encode, placed
+from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
 
@@ -43,8 +44,10 @@ class Assembler:
         self.symbols = Symbols(self.module)
         self.reader = Reader(self, folders, limits or Limits())
         self.alphabet: dict[str, int] = {}
+        self.order = ""  # of the words of a value, where the directive at hand has one of its own
         self.fits: list[tuple[FitStart, int, Call]] = []
         self.seen: dict[str, tuple[Piece, int]] = {}
+        self._made = 0  # words of what was added
 
     def read(self, source: Source) -> None:
         """Assembles all lines of a file; errors go to the report."""
@@ -69,7 +72,12 @@ class Assembler:
         if word in DIRECTIVES or word in self.reader.macros:
             return True
         target = self.module.target
-        return target is not None and word in target.mnemonics
+        return target is not None and (word in target.mnemonics or word in target.directives)
+
+    def is_remark(self, character: str) -> bool:
+        """Whether a line that begins with this character is a remark, by the maker's habit."""
+        target = self.module.target
+        return character == "*" and target is not None and "remark_star" in target.habits
 
     def label(self, line: Line, source: Source) -> None:
         """Defines the label of a line."""
@@ -99,6 +107,7 @@ class Assembler:
                     self.label(line, source)
                 self.reader.call_macro(macro, statement.operands, place)
                 return
+            statement = self._ours(statement)
             directive = DIRECTIVES.get(statement.operation)
             if directive is None:
                 if line.label:
@@ -116,18 +125,37 @@ class Assembler:
         except Fault as fault:
             self.report.fault(fault, place, offset, len(word))
 
+    def _ours(self, statement: Statement) -> Statement:
+        """A statement of the maker's as one of ours."""
+        target = self.module.target
+        maker = target.directives.get(statement.operation) if target is not None else None
+        self.order = maker.order if maker is not None else ""
+        if maker is None:
+            return statement
+        operands = delimited(statement.operands) if maker.delimited else statement.operands
+        return statement._replace(
+            operation=maker.name, operands=maker.first + operands, offset=statement.offset - len(maker.first)
+        )
+
     def _inside_itself(self, macro: Macro) -> bool:
         """A macro that stands in for an instruction: in its own lines the name means the instruction."""
         return macro.instead and any(expansion.macro is macro for expansion in self.reader.expansions)
 
     def _add(self, piece: Piece, place: Place, offset: int) -> None:
         self.module.section.entries.append(Entry(piece, place, offset, self.symbols.local))
+        if isinstance(piece, (Words, Encoded)):
+            self._made += piece.size
+            target = self.module.target
+            if target is not None and self._made > most_words(target.top + 1):
+                self.reader.ended = True
+                raise Fault("too_many_words", limit=most_words(target.top + 1), chip=target.name)
 
     # statements
 
     def operands(self, text: str) -> tuple[Operands, bool]:
         """Operands with changing names replaced by what they stand for now, and whether any was."""
-        operands = parse_operands(text)
+        target = self.module.target
+        operands = parse_operands(translated(text, target.habits) if target is not None and target.habits else text)
         if self.symbols.variables and not operands.names.isdisjoint(self.symbols.variables):
             return plain(tuple(node.renamed(self.symbols.variables) for node in operands.nodes)), True
         return operands, False
@@ -182,7 +210,10 @@ class Assembler:
         if following and self.is_operation(following[0].upper()):
             colon = f"a label that does not begin in column 1 needs a colon: {statement.word}:"
             return Fault("unknown_operation", hint=colon, word=statement.word, chip=target.name)
-        words = [*target.mnemonics, *DIRECTIVES, *self.reader.macros]
+        if statement.operation in ("=", "*="):
+            ours = "a value gets a name by EQU" if statement.operation == "=" else "an address is set by ORG"
+            return Fault("unknown_operation", hint=ours, word=statement.word, chip=target.name)
+        words = [*target.mnemonics, *target.directives, *DIRECTIVES, *self.reader.macros]
         near = get_close_matches(statement.operation, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
         return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)

@@ -38,7 +38,8 @@ def condition(assembler: Assembler, call: Call) -> bool:
     else:
         parts = [part for part, _ in split_arguments(rest)]
         if len(parts) != 2:
-            raise Fault("operand_count", start, start + max(1, len(rest)), directive="SAME", wanted="two texts", given=len(parts) or "nothing")
+            given = len(parts) or "nothing"
+            raise Fault("operand_count", start, start + max(1, len(rest)), directive="SAME", wanted="two texts", given=given)
         value = parts[0].upper() == parts[1].upper()
     return value != bool(match[1])
 
@@ -101,7 +102,8 @@ def rept(assembler: Assembler, call: Call) -> None:
     fault = None
     try:
         if not 1 <= len(parts) <= 2:
-            raise Fault("operand_count", directive="REPT", wanted="a count, and a name for the turn if wanted", given=len(parts) or "nothing")
+            wanted = "a count, and a name for the turn if wanted"
+            raise Fault("operand_count", directive="REPT", wanted=wanted, given=len(parts) or "nothing")
         if index and not NAME.match(index):
             raise Fault("name_wanted", parts[1][1], parts[1][1] + len(index), directive="REPT", text=index)
         operands, _ = assembler.operands(parts[0][0])

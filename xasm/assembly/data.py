@@ -18,6 +18,8 @@ from xasm.target.model import Patch, Slot, Variant
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
 
+MOST_VALUES = 1 << 19  # of one statement
+
 
 def db(assembler: Assembler, call: Call) -> None:
     data(assembler, call, needed_target(assembler).word)
@@ -33,13 +35,14 @@ def data(assembler: Assembler, call: Call, bits: int) -> None:
     nodes = counted(assembler, call, 1, 1 << 20, "at least one value")
     kind = plain("a value", "number", bits)
     count = bits // target.word
+    order = assembler.order or target.order
     patches: list[Patch] = []
     leaves: list[Node] = []
     for value in values(assembler, nodes, target.top + 1):
         first = len(leaves) * count
         slots = []
         for index in range(count):
-            down = target.word * (index if target.order == "little" else count - 1 - index)
+            down = target.word * (index if order == "little" else count - 1 - index)
             slots.append(Slot(first + index, 0, target.word, down))
         patches.append(Patch(len(leaves), kind, tuple(slots)))
         leaves.append(value)
@@ -49,7 +52,9 @@ def data(assembler: Assembler, call: Call, bits: int) -> None:
 
 def values(assembler: Assembler, nodes: tuple[Node, ...], most: int) -> Iterator[Node]:
     """The single values of data operands: texts by characters, `count OF value` repeated. Raises Fault for more than
-    `most` of them in one operand."""
+    `most` of them."""
+    most = min(most, MOST_VALUES)
+    total = 0
     for node in nodes:
         times = 1
         if isinstance(node, Repeated):
@@ -60,8 +65,9 @@ def values(assembler: Assembler, nodes: tuple[Node, ...], most: int) -> Iterator
         one: list[Node] = [node]
         if isinstance(node, Text):
             one = [Number(node.start, node.end, code) for code in assembler.codes(node)]
-        if times * len(one) > most:
-            raise node.fault("too_many_values", count=times * len(one), limit=most)
+        total += times * len(one)
+        if total > most:
+            raise node.fault("too_many_values", count=total, limit=most)
         for _ in range(times):
             yield from one
 
@@ -87,11 +93,16 @@ def du(assembler: Assembler, call: Call) -> None:
 def ds(assembler: Assembler, call: Call) -> None:
     needed_target(assembler)
     nodes = counted(assembler, call, 1, 2, "a count, and a filler if wanted")
+    leave_free(assembler, call, nodes[0], nodes[1] if len(nodes) > 1 else None)
+
+
+def leave_free(assembler: Assembler, call: Call, count: Node, filler: Node | None = None) -> None:
+    """Leaves as many words free as an expression says, or fills them."""
     try:
-        size = max(0, assembler.known(nodes[0], "DS"))
+        size = max(0, assembler.known(count, "DS"))
     except Unknown:
         size = -1
-    assembler.add(Space(nodes[0], nodes[1] if len(nodes) > 1 else None, size), call)
+    assembler.add(Space(count, filler, size), call)
 
 
 def align(assembler: Assembler, call: Call) -> None:

@@ -15,7 +15,7 @@ from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax.expressions import Name, Node, Text, shown
+from xasm.syntax.expressions import Binary, Here, Name, Node, Text, shown
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
@@ -33,8 +33,11 @@ class Directive(NamedTuple):
 
 def org(assembler: Assembler, call: Call) -> None:
     (node,) = counted(assembler, call, 1, 1, "one address")
-    address = assembler.known(node, "ORG")
     target = needed_target(assembler)
+    if isinstance(node, Binary) and node.sign == "+" and isinstance(node.children[0], Here):
+        data.leave_free(assembler, call, node.children[1])  # so many words further on
+        return
+    address = assembler.known(node, "ORG")
     if not 0 <= address <= target.top:
         space = f"0..{target.hex_address(target.top)}"
         raise node.fault("beyond_space", address=shown(address), chip=target.name, range=space)

@@ -12,3 +12,9 @@ class Limits(NamedTuple):
     lines: int = 200_000
     depth: int = 100
     files: int = 1000
+
+
+def most_words(space: int) -> int:
+    """How many words a program may make for a chip with `space` addresses: more than fit, so that a program that is somewhat
+    too long is still placed, and shown where it leaves the space or meets itself."""
+    return min(max(4 * space, 1 << 20), 1 << 24)

@@ -150,7 +150,8 @@ class Module:
     `entries` holds everything and `labels` maps a label to the index of the entry it stands before (or to the number of
     entries). `constants` maps names to known values, `equates` to expressions, `variables` names given by `:=` to their
     last value. `defined` says where each name was defined, in that order; `public` and `external` where a name was
-    declared so. `brought` maps (source, line) to the sources that the line brought in.
+    declared so. `brought` maps (source, line) to the sources that the line brought in; `embedded` names files whose
+    bytes became data.
     """
 
     def __init__(self) -> None:
@@ -169,6 +170,7 @@ class Module:
         self.checks: list[Check] = []
         self.start: Equate | None = None
         self.brought: dict[tuple[Source, int], list[Source]] = {}
+        self.embedded: list[str] = []
 
     @property
     def position(self) -> int:

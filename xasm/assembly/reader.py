@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
 
 Diversion = Callable[[Line, Source], None]
+USUAL_LINE = 256  # characters
 
 
 class Condition:
@@ -60,6 +61,7 @@ class Reader:
 
     def read(self, source: Source) -> None:
         """All lines of a file; errors go to the report."""
+        self.assembler.report.reads(source)
         control = source.control()
         if control is not None:
             value = f"0x{ord(source.line(control[1])[control[2] - 1]):02X}"
@@ -74,7 +76,7 @@ class Reader:
         module = assembler.module
         symbols = assembler.symbols
         conditions = len(self.conditions)
-        for line in read_lines(source, assembler.is_operation):
+        for line in read_lines(source, assembler.is_operation, assembler.is_remark):
             if self._diverted is not None:
                 self._diverted(line, source)
                 continue
@@ -184,7 +186,7 @@ class Reader:
         values = bind(macro, text)
         self._serial += 1
         source = expand(macro, values, self._serial, place, f"in macro {macro.name}, used at")
-        self._bring(len(macro.lines))
+        self._bring(source.lines)
         self._inside(source, Expansion(macro), place)
         self.leaving = False
 
@@ -195,7 +197,7 @@ class Reader:
         for turn in range(count if any(line.strip() for line in lines) else 0):
             brought = [substituted(line, {index: str(turn)}, {}) for line in lines] if index else lines
             source = Source.of_lines(call.place[0].path, brought, first, call.place, f"in turn {turn} of REPT at")
-            self._bring(max(1, len(lines)))
+            self._bring(source.lines)
             self._inside(source, Expansion(None), call.place)
             if self.leaving or self.ended:
                 self.leaving = False
@@ -217,8 +219,9 @@ class Reader:
         self._depth -= 1
         self.expansions.pop()
 
-    def _bring(self, count: int) -> None:
-        self._lines += count
+    def _bring(self, lines: Sequence[str]) -> None:
+        """Counts lines that are brought in; a long one counts as several."""
+        self._lines += max(1, sum(1 + len(line) // USUAL_LINE for line in lines))
         if self._lines > self.limits.lines:
             raise self._too_much("too_many_lines", limit=self.limits.lines)
 
@@ -247,7 +250,9 @@ class Reader:
 
     def embed(self, path: str, call: Call, longest: int) -> bytes:
         """The bytes of a file. Raises Fault."""
-        return read_bytes(self.find(path, call), path, longest)
+        found = self.find(path, call)
+        self.assembler.module.embedded.append(str(found))
+        return read_bytes(found, path, longest)
 
     def find(self, path: str, call: Call) -> Path:
         """A file that a statement names: beside the file that holds the statement, then in each folder. Raises Fault."""

@@ -132,10 +132,11 @@ def distinct(outputs: tuple[str, ...]) -> None:
 
 def guard_inputs(outputs: tuple[str, ...], linked: Linked) -> None:
     """Refuses to write over a file that was read."""
+    embedded = {Path(path).resolve() for path in linked.module.embedded}
     read: list[Source] = list(linked.module.sources)
     for brought in linked.module.brought.values():
         read += brought
-    paths = {Path(source.path).resolve() for source in read}
+    paths = embedded | {Path(source.path).resolve() for source in read}
     for output in outputs:
         if not on_screen(output) and Path(output).resolve() in paths:
             raise Fault("output_is_input", path=output)

@@ -75,6 +75,9 @@ def main() -> None:
     except BrokenPipeError:
         discard()
         sys.exit(GOOD)
+    except MemoryError:
+        click.echo("error: there is not enough memory for this", err=True)
+        sys.exit(WRONG_INPUT)
     except Exception as error:
         # Nothing a user types should lead here; if it does, the fault is ours and the reader is told so.
         if os.environ.get("XASM_TRACE"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
+from xasm.assembly.limits import most_words
 from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space, Words
 from xasm.linking.image import Image, Span
 from xasm.linking.layout import Layout
@@ -78,6 +79,8 @@ class _Linker:
         chosen = self.layout.chosen
         top = self.target.top
         wide = self.target.word > 8
+        limit = most_words(top + 1)
+        made = 0
         run = Run(0, wide)
         beyond = False
         space = ""
@@ -111,11 +114,15 @@ class _Linker:
                 if words is None:
                     if not beyond and addresses[index + 1] > top + 1:
                         beyond = True
-                        self.runs_over(entry, addresses[index + 1])
+                        self.runs_over(entry, addresses[index + 1], top)
                     continue
+            made += len(words)
+            if made > limit:
+                self.fault(Fault("too_many_words", limit=limit, chip=self.target.name), entry)
+                return
             if address + len(words) > top + 1:
                 if not beyond:
-                    self.runs_over(entry, address + len(words))
+                    self.runs_over(entry, address + len(words), top)
                 beyond = True
                 continue
             if not words:
@@ -135,11 +142,11 @@ class _Linker:
         length = len(source.line(line)[column - 1 :].split(None, 1)[0])
         self.report.fault(fault, entry.place, entry.offset, length)
 
-    def runs_over(self, entry: Entry, end: int) -> None:
-        top = self.target.hex_address(self.target.top)
-        self.fault(Fault("runs_over", last=self.target.hex_address(end - 1), top=top, chip=self.target.name), entry)
+    def runs_over(self, entry: Entry, end: int, top: int) -> None:
+        last, highest = self.target.hex_address(end - 1), self.target.hex_address(top)
+        self.fault(Fault("runs_over", last=last, top=highest, chip=self.target.name), entry)
 
-    def space(self, index: int, entry: Entry, count: int) -> list[int] | None:
+    def space(self, index: int, entry: Entry, count: int) -> Sequence[int] | None:
         """The words of a DS or ALIGN; None where they stay free."""
         piece = entry.piece
         assert isinstance(piece, (Space, Alignment, FitStart))
@@ -160,7 +167,10 @@ class _Linker:
             return None
         if self.layout.addresses[index] + count > self.target.top + 1:
             return None
-        return [word] * count
+        if count > most_words(self.target.top + 1):
+            self.fault(Fault("too_many_words", limit=most_words(self.target.top + 1), chip=self.target.name), entry)
+            return None
+        return bytes((word,)) * count if self.target.word <= 8 else [word] * count
 
     def fit(self, index: int, piece: FitStart) -> None:
         """Raises Fault when a block does not lie in one page."""

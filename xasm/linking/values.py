@@ -10,7 +10,7 @@ from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Dotted, Name, Node, Scope
 
 HEXADECIMAL = re.compile(r"[A-Fa-f][0-9A-Fa-f]*[Hh]")
-MOST_SUGGESTIONS = 50  # searches for near names in one run; they are slow among thousands of symbols
+MOST_COMPARED = 100_000  # names looked at in one run for near ones; that is slow among thousands of symbols
 
 
 class Values(Scope):
@@ -26,7 +26,7 @@ class Values(Scope):
         self.local = ""
         self.own = 0
         self.lift = 0
-        self.suggestions = MOST_SUGGESTIONS
+        self.comparisons = MOST_COMPARED
         self.order, self.circular = equate_order(module)
         self.computed: dict[str, int] = {}
         self.faults: dict[str, Fault] = dict(self.circular)
@@ -35,14 +35,14 @@ class Values(Scope):
         """Computes all equates anew, each after those that it needs."""
         self.faults = dict(self.circular)
         self.computed.clear()
-        suggestions, self.suggestions = self.suggestions, 0
+        comparisons, self.comparisons = self.comparisons, 0
         for key in self.order:
             equate = self.module.equates[key]
             try:
                 self.computed[key] = self.of(equate.node, equate, equate.position)
             except Fault as fault:
                 self.faults[key] = moved(fault, equate)
-        self.suggestions = suggestions
+        self.comparisons = comparisons
 
     def symbol(self, name: str, node: Node) -> int:
         key = self.local + name if name[0] == "." else name
@@ -79,9 +79,9 @@ class Values(Scope):
 
     def _near(self, name: str) -> str | None:
         """A hint with names like this one."""
-        if self.suggestions <= 0:
+        self.comparisons -= len(self.module.defined)
+        if self.comparisons <= 0:
             return None
-        self.suggestions -= 1
         module = self.module
         known = [key for key in module.defined if ("." in key) == ("." in name)]
         if name[0] == ".":

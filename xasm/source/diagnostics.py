@@ -21,6 +21,7 @@ MOST_FOUND = 1000  # diagnostics in one run; then a stage stops looking
 MOST_SHOWN = 100  # diagnostics printed in full; the rest is counted
 WIDEST = 160  # columns of a source line shown around the caret
 LONGEST_CHAIN = 8  # places shown that brought a line in
+LONGEST_ROW = 1000  # characters of a message, or of a hint, as printed
 
 
 class Fault(Exception):
@@ -79,8 +80,9 @@ class Diagnostic:
 
     def render(self) -> str:
         """The message as printed: place, text, source line, caret, hint, chain; no end of line."""
-        where = f"{self.path}:{self.line}:{self.column}: " if self.line else f"{self.path}: " if self.path else ""
-        rows = [printable(f"{where}{self.severity}: {self.message}")]
+        path = printable(self.path)
+        where = f"{path}:{self.line}:{self.column}: " if self.line else f"{path}: " if path else ""
+        rows = [where + printable(f"{self.severity}: {self.message}")]
         if self.line and self.excerpt:
             rows += self._picture()
         if self.hint:
@@ -102,7 +104,9 @@ class Diagnostic:
 
 
 def printable(text: str) -> str:
-    """A text with every character that has no picture of its own written as an escape, so that it can be seen."""
+    """A text as it can be shown: what has no picture of its own is written as an escape, and what goes on and on is cut."""
+    if len(text) > LONGEST_ROW:
+        text = f"{text[:LONGEST_ROW]}..."
     if text.isprintable():
         return text
     return "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in text)

@@ -19,7 +19,6 @@ CATALOGUE: dict[str, str] = {
     "control": "the character with code {value} does not belong in a source; is this a text file?",
     "include_missing": "cannot find '{path}'; looked in {looked}",
     "include_cycle": "'{path}' includes itself: {chain}",
-    "include_deep": "more than {limit} INCLUDEs inside one another",
     # reading a line
     "not_understood": "'{found}' cannot stand here",
     "ends_early": "the line ends where {wanted} is expected",
@@ -106,6 +105,7 @@ CATALOGUE: dict[str, str] = {
     "runs_over": "this statement ends at {last}, beyond the last address {top} of the {chip}",
     "overlap": "this fills {what}, but {first} has put something there already",
     "unstable": "the sizes never settle: an address depends on itself here",
+    "too_many_words": "the program makes more than {limit:,} words, many more than the {chip} has room for",
     "too_large": "the output would have {size:,} bytes; the limit is {limit:,}",
     # output
     "unknown_suffix": "cannot tell the format of '{path}'; the suffixes are {suffixes}",
@@ -129,6 +129,7 @@ CATALOGUE: dict[str, str] = {
     "table_no_value": "there is nothing behind the key",
     "table_digits": "a number with more than {limit} digits is not possible here",
     "table_shape": "{what} must be {wanted}",
+    "table_directive_name": "'{name}' cannot be a directive of the maker's: capitals and digits, a point in front if need be",
     "table_number": "{key} is {value}; it must be {range}",
     "table_value": "'{value}' is not possible for '{key}'; it is one of {wanted}",
     "table_unknown_key": "unknown key '{key}'",

@@ -16,9 +16,9 @@ from xasm.syntax.expressions import NAME_LETTERS, WORDS
 
 LONGEST_LINE = 65_536  # characters
 LABEL = re.compile(rf"\s*(\.?[A-Za-z_][A-Za-z0-9_]*(?:{MARK}[0-9]+)?)\s*(:(?!=))?")
-OPERATION = re.compile(r":=|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z][A-Za-z0-9]*)?")
+OPERATION = re.compile(r":=|\*?\s*=(?!=)|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z][A-Za-z0-9]*)?")
 MACRO = re.compile(r"\s+MACRO(?=\s|;|\Z)", re.IGNORECASE)
-OPERATORS = "|".join(WORDS)
+OPERATORS = "|".join([*WORDS, "OF"])
 # A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
 # word, as in the name of a second register set, but not behind the operation or an operator.
 CODE = re.compile(
@@ -58,12 +58,12 @@ def cut_statement(body: str) -> Statement:
     if rest[:1].isalnum() and not rest[0].isascii():
         raise Fault("not_understood", match.end(), match.end() + 1, NAME_LETTERS, found=rest[0])
     operands = rest.lstrip()
-    return Statement(word, word.upper(), operands, len(body) - len(operands))
+    return Statement(word, "".join(word.upper().split()), operands, len(body) - len(operands))
 
 
-def read_lines(source: Source, is_operation: Callable[[str], bool]) -> Iterator[Line]:
+def read_lines(source: Source, is_operation: Callable[[str], bool], is_remark: Callable[[str], bool] = str.isspace) -> Iterator[Line]:
     """The lines that hold anything. `is_operation` says of a word in capitals whether it is a mnemonic, directive or
-    macro by now: such a word in column 1 is no label unless a colon follows."""
+    macro by now: such a word in column 1 is no label unless a colon follows. `is_remark` says it of a first character."""
     for number, text in enumerate(source.lines, source.first):
         if len(text) > LONGEST_LINE:
             yield Line(number, "", 1, "", 1, Fault("line_too_long", 0, 1, length=len(text), limit=LONGEST_LINE))
@@ -76,17 +76,19 @@ def read_lines(source: Source, is_operation: Callable[[str], bool]) -> Iterator[
         label_column = 1
         begin = 0
         indented = code[0].isspace()
+        if not indented and is_remark(code[0]):
+            continue
         if not indented or ":" in code:
             match = LABEL.match(code)
             if match is None:
-                if not indented and code[0] != ";" and not code.startswith(":="):
+                if not indented and code[0] != ";" and not OPERATION.match(code):
                     yield Line(number, "", 1, "", 1, no_label(code))
                     continue
             elif match[2] or (match.start(1) == 0 and not starts_operation(code, match[1], is_operation)):
                 label = match[1]
                 label_column = match.start(1) + 1
                 begin = match.end()
-                if begin < len(code) and not match[2] and not code[match.end(1)].isspace() and code[match.end(1)] not in ":;":
+                if begin < len(code) and not match[2] and not code[match.end(1)].isspace() and code[match.end(1)] not in ":;=":
                     yield Line(number, "", 1, "", 1, no_label(code))
                     continue
         body = code[begin:].lstrip()

@@ -26,7 +26,9 @@ def number(text: str, start: int) -> int:
     A suffix goes before a prefix where both could be meant: 0B10H is hexadecimal. Raises Fault.
     """
     upper = text.upper()
-    if upper[0] == "$":
+    if upper[0] == "\x03":
+        base, digits = 8, text[1:]
+    elif upper[0] == "$":
         base, digits = 16, text[1:]
     elif upper[0] == "%":
         base, digits = 2, text[1:]
@@ -59,6 +61,8 @@ def text(written: str, start: int) -> str:
 
     Codes given as escapes come back as characters 0..255. Raises Fault.
     """
+    if written[0] in "\x02\x04":  # as a maker's habit has it: nothing in it is special
+        return written.strip("\x02\x04")
     inner = written[1:-1]
     if written[0] == "'":
         return inner.replace("''", "'")

@@ -14,6 +14,7 @@ from typing import Any
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
 from xasm.target.document import Listing, Mapping, Scalar, Value
+from xasm.target.habits import read_directives, read_habits
 from xasm.target.inheritance import TableSource, joined, lineage, no_tables
 from xasm.target.kind_loader import read_kinds
 from xasm.target.kinds import Choice, Kind
@@ -22,7 +23,8 @@ from xasm.target.reading import KEYED, Reader, expect, integer, missing_key, tex
 
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
-    "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "kinds": True, "forms": True, "extends": False,
+    "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
+    "habits": False, "kinds": True, "forms": True, "extends": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -96,6 +98,8 @@ class _Loader:
             clock=get("clock", self.clock, Clock("cycle", 1, "")),
             count=get("count", self.count, {}),
             spaces=get("spaces", self.spaces, {}),
+            directives=get("directives", lambda value: read_directives(self.reader, value), {}),
+            habits=get("habits", read_habits, frozenset()),
             conventions=get("conventions", lambda value: text(value, "conventions"), ""),
             kinds={name: kind for name, kind in self.kinds.items() if kind is not None},
             forms=get("forms", self.forms, ()) if readable else (),

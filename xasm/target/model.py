@@ -13,6 +13,7 @@ from xasm.source.files import Place
 from xasm.syntax.expressions import Name, Node
 from xasm.syntax.lines import cut_statement
 from xasm.syntax.parser import parse_operands
+from xasm.target.habits import MakerDirective
 from xasm.target.kinds import Choice, Kind
 from xasm.target.shapes import SELECTORS, Notation, shape
 
@@ -127,7 +128,7 @@ class Target:
 
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
-    address space to its width in bits.
+    address space to its width in bits; `directives` maps the maker's names of data directives to ours.
     """
 
     name: str
@@ -143,6 +144,8 @@ class Target:
     count: dict[str, int]
     conventions: str
     spaces: dict[str, int]
+    directives: dict[str, MakerDirective]
+    habits: frozenset[str]
     kinds: dict[str, Kind]
     forms: tuple[Form, ...]
     places: dict[str, Place]
