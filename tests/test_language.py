@@ -239,11 +239,8 @@ def test_data_in_the_order_and_the_words_of_the_chip() -> None:
 def test_data_that_does_not_fit(value: int) -> None:
     assert len(errors(f" DB {value}\n")) == 1
     assert len(errors(f" DB late\nlate EQU {value}\n")) == 1
-    assert errors(f" DS 1, {value}\n DW {value * 300}\n DB 1, {value}\n") == [
-        (1, 8, "out_of_range"),
-        (2, 5, "out_of_range"),
-        (3, 8, "out_of_range"),
-    ]
+    assert errors(f" DS 1, {value}\n ALIGN 4, {value}\n") == [(1, 8, "out_of_range"), (2, 11, "out_of_range")]
+    assert errors(f" DW {value * 300}\n DB 1, {value}\n") == [(1, 5, "out_of_range"), (2, 8, "out_of_range")]
 
 
 def test_space_that_stays_free() -> None:

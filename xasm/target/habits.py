@@ -67,7 +67,7 @@ def read_habits(value: Value) -> frozenset[str]:
 def translated(written: str, habits: frozenset[str]) -> str:
     """Operand text as the grammar reads it, character for character as long as it was written."""
     if "quote_char" in habits and "'" in written:
-        written = re.sub(r"""("(?:\\.|[^"\\])*")|'([^'])(?!')""", lambda match: match[1] or CHARACTER_MARK + match[2], written)
+        written = re.sub(r"""("(?:\\.|[^"\\])*")|'([^'])(?=\s*(?:\Z|[-+*/,)\]&|^]))""", lambda match: match[1] or CHARACTER_MARK + match[2], written)
     if "octal_at" in habits and "@" in written:
         written = outside_texts(r"@(?=[0-7])", OCTAL_MARK, written)
     if "here_star" in habits and "*" in written:
