@@ -55,7 +55,7 @@ kinds:
   pair: {choice: {P: 0, "P'": 1, Q: 2}}
 forms:
   - {asm: "TRADE P,P'", code: "10",          cycles: 1}
-  - {asm: "CLR r",      code: "001000rr",    r: pair, cycles: 1}
+  - {asm: "WIPE r",     code: "001000rr",    r: pair, cycles: 1}
   - {asm: "PUT,P n",    code: "30 <n>",      n: byte, cycles: 2}
   - {asm: "PUT,Q n",    code: "31 <n>",      n: byte, cycles: 2}
   - {asm: "GET #n",     code: "40 <n>",      n: byte, cycles: 2}

@@ -10,8 +10,9 @@ from xasm.syntax.expressions import Node
 from xasm.syntax.lines import cut_statement
 from xasm.syntax.parser import parse_operands
 from xasm.target.encode import encode
+from xasm.target.forms import Form, Variant, form_shapes
 from xasm.target.kinds import Choice, Misfit
-from xasm.target.model import Form, Target, Variant, form_shapes
+from xasm.target.model import Target
 from xasm.target.shapes import shape
 
 Spellings = tuple[tuple[str, str | None], ...]  # of each choice: its field and what is written, None for a number

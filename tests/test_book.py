@@ -16,9 +16,10 @@ from xasm.source.files import Source
 from xasm.target.check import mnemonics, opcodes
 from xasm.target.decode import Decoder
 from xasm.target.finding import load_target, table_paths
+from xasm.target.forms import Form
 from xasm.target.kinds import Choice
 from xasm.target.loader import read_target
-from xasm.target.model import Form, Target
+from xasm.target.model import Target
 
 TABLES = list(table_paths())
 FEWEST = 200  # values of one chip: fewer, and the file was not read whole

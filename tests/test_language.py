@@ -67,7 +67,7 @@ def test_an_indented_word_without_colon_is_an_operation() -> None:
 
 def test_names_are_case_sensitive_and_what_the_chip_has_is_not() -> None:
     assert symbols("a STOP\nA STOP\nLoop stop\nloop Stop\n") == {"a": 0, "A": 1, "Loop": 2, "loop": 3}
-    assert code(" clr P\n Clr p'\n get #1\n GET Q.3\n get q.3\n", MAKERS) == "202140014545"
+    assert code(" wipe P\n Wipe p'\n get #1\n GET Q.3\n get q.3\n", MAKERS) == "202140014545"
     assert code("x equ 5\n db x\n Db X\nX Equ 6\ny := 1\n org 2\n END\n") == "0506"
 
 

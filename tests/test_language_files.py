@@ -38,7 +38,7 @@ def toys(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     ],
 )
 def test_a_prime_is_no_quote(line: str) -> None:
-    assert code(f"{line}\n CLR P' ; don't\n REST\n", MAKERS) == "10" + "21" + "00"
+    assert code(f"{line}\n WIPE P' ; don't\n REST\n", MAKERS) == "10" + "21" + "00"
 
 
 def test_makers_notations_side_by_side() -> None:

@@ -34,8 +34,9 @@ from xasm.target.check import claimed, opcode_words, patterns
 from xasm.target.decode import Decoder
 from xasm.target.encode import encode
 from xasm.target.finding import load_target, table_source
+from xasm.target.forms import Form, gather
 from xasm.target.loader import read_target
-from xasm.target.model import Form, Target, gather
+from xasm.target.model import Target
 
 FILES = sorted((Path(__file__).parent / "references").glob("*.yaml"))
 EDGES = (0x00, 0x01, 0x7F, 0x80, 0xFF)

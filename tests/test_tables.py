@@ -19,9 +19,10 @@ from xasm.target.check import check_target, opcodes, patterns
 from xasm.target.decode import Decoder, Instruction, text_of
 from xasm.target.encode import encode
 from xasm.target.finding import load_target, table_paths
+from xasm.target.forms import Form, Variant
 from xasm.target.kinds import Choice, Kind, Misfit, Page, Plain, Relative
 from xasm.target.loader import read_target
-from xasm.target.model import Form, Target, Variant
+from xasm.target.model import Target
 
 TABLES = list(table_paths())
 FEWEST_ROWS = 40  # of one table

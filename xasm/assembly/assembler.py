@@ -117,7 +117,8 @@ class Assembler:
             if line.label and directive.label == "address":
                 self.label(line, source)
             elif line.label and directive.label == "none":
-                raise Fault("label_unwanted", hint="put the label on a line of its own", directive=statement.operation)
+                # and goes on, so that what it opens or closes is opened or closed
+                self.report.fault(label_unwanted(statement), place, offset, len(word))
             elif not line.label and directive.label == "name":
                 raise Fault("label_needed", directive=statement.operation)
             label_place = (source, line.number, line.label_column)
@@ -136,6 +137,16 @@ class Assembler:
         return statement._replace(
             operation=maker.name, operands=maker.first + operands, offset=statement.offset - len(maker.first)
         )
+
+    def alone(self, line: Line, source: Source) -> None:
+        """Reports what stands before or behind the ENDM that closes a block."""
+        place = (source, line.number, line.column)
+        statement = cut_statement(line.body)
+        if line.label:
+            self.report.fault(label_unwanted(statement), place, statement.offset, len(statement.word))
+        if statement.operands:
+            fault = Fault("no_operands_wanted", 0, len(statement.operands), operation=statement.operation)
+            self.report.fault(fault, place, statement.offset)
 
     def _inside_itself(self, macro: Macro) -> bool:
         """A macro that stands in for an instruction: in its own lines the name means the instruction."""
@@ -257,6 +268,11 @@ class Assembler:
             if character not in self.alphabet:
                 raise text.fault("not_in_alphabet", character=character)
         return [self.alphabet[character] for character in text.text]
+
+
+def label_unwanted(statement: Statement) -> Fault:
+    """The fault of a directive with a label in front that it cannot have."""
+    return Fault("label_unwanted", hint="put the label on a line of its own", directive=statement.operation)
 
 
 class Call:

@@ -5,15 +5,16 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from xasm.assembly.macros import Macro, local_names, read_parameters, split_arguments
-from xasm.source.diagnostics import Fault, where
-from xasm.syntax.expressions import shown
+from xasm.assembly.macros import NAME, Macro, Parameter, local_names, read_parameters, split_arguments
+from xasm.source.diagnostics import MARK, Fault, where
+from xasm.syntax.expressions import Nothing, shown
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
 
 TEST = re.compile(r"(NOT\s+)?(DEFINED|EMPTY|SAME)(?=\s|\Z)(.*)\Z", re.IGNORECASE | re.DOTALL)
-NAME = re.compile(r"\.?[A-Za-z_][A-Za-z0-9_]*\Z")
+# A name in a program: plain, local, local with its label in front, or made new by LOCAL.
+SYMBOL = re.compile(rf"\.?[A-Za-z_][A-Za-z0-9_]*(?:{MARK}[0-9]+)?(?:(?<!\.)\.[A-Za-z_][A-Za-z0-9_]*)?\Z")
 
 
 def condition(assembler: Assembler, call: Call) -> bool:
@@ -30,7 +31,7 @@ def condition(assembler: Assembler, call: Call) -> bool:
     test, rest = match[2].upper(), match[3].strip()
     start = match.start(3) + len(match[3]) - len(match[3].lstrip())
     if test == "DEFINED":
-        if not NAME.match(rest):
+        if not SYMBOL.match(rest):
             raise Fault("name_wanted", start, start + max(1, len(rest)), directive="DEFINED", text=rest)
         value = assembler.symbols.is_defined(rest)
     elif test == "EMPTY":
@@ -58,22 +59,29 @@ def elseif(assembler: Assembler, call: Call) -> None:
 
 
 def else_(assembler: Assembler, call: Call) -> None:
-    nothing_behind(call)
     assembler.reader.turn(call, lambda: True)
+    nothing_behind(call)
 
 
 def endif(assembler: Assembler, call: Call) -> None:
-    nothing_behind(call)
     assembler.reader.close_condition(call)
+    nothing_behind(call)
 
 
 def macro(assembler: Assembler, call: Call) -> None:
     name = call.label
-    parameters, instead = read_parameters(call.statement.operands)
+    parameters: tuple[Parameter, ...] = ()
+    instead = False
+    fault = None
+    try:
+        parameters, instead = read_parameters(call.statement.operands)
+    except Fault as error:
+        fault = error  # so that its ENDM has its MACRO
     target = assembler.module.target
     first = assembler.reader.macros.get(name.upper())
-    fault = None
-    if not NAME.match(name) or name[0] == ".":
+    if not name:
+        fault = Fault("label_needed", directive="MACRO")
+    elif not NAME.match(name):
         fault = Fault("name_wanted", 0, len(name), place=call.label_place, directive="MACRO", text=name)
     elif assembler.is_directive(name.upper()):
         fault = Fault("macro_is_directive", 0, len(name), place=call.label_place, name=name)
@@ -104,12 +112,13 @@ def rept(assembler: Assembler, call: Call) -> None:
         if not 1 <= len(parts) <= 2:
             wanted = "a count, and a name for the turn if wanted"
             raise Fault("operand_count", directive="REPT", wanted=wanted, given=len(parts) or "nothing")
-        if index and not NAME.match(index):
-            raise Fault("name_wanted", parts[1][1], parts[1][1] + len(index), directive="REPT", text=index)
+        if len(parts) == 2 and not NAME.match(index):
+            raise Fault("name_wanted", parts[1][1], parts[1][1] + max(1, len(index)), directive="REPT", text=index)
         operands, _ = assembler.operands(parts[0][0])
-        count = assembler.known(operands.nodes[0], "REPT")
+        node = operands.nodes[0] if operands.nodes else Nothing(0, 1)
+        count = assembler.known(node, "REPT")
         if count < 0:
-            raise operands.nodes[0].fault("not_negative", directive="REPT", value=shown(count))
+            raise node.fault("not_negative", directive="REPT", value=shown(count))
     except Fault as error:
         fault = error
         count = 0
@@ -123,7 +132,15 @@ def endm(assembler: Assembler, call: Call) -> None:
 
 
 def local(assembler: Assembler, call: Call) -> None:
-    raise Fault("local_outside")
+    """LOCAL that no macro has taken: it stands elsewhere, or declares what is no name. Raises Fault."""
+    text = call.statement.operands
+    expansions = assembler.reader.expansions
+    if expansions and expansions[-1].macro is not None:
+        for name, start in split_arguments(text) or [("", 0)]:
+            if not NAME.match(name):
+                raise Fault("name_wanted", start, start + max(1, len(name)), directive="LOCAL", text=name)
+    hint = "it belongs to the macro's own lines, not to a repeat or a file in them" if expansions else None
+    raise Fault("local_outside", hint=hint)
 
 
 def leave(assembler: Assembler, call: Call) -> None:

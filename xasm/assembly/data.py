@@ -12,8 +12,8 @@ from xasm.assembly.symbols import Unknown
 from xasm.source.diagnostics import Fault
 from xasm.source.files import LONGEST_FILE
 from xasm.syntax.expressions import Node, Nothing, Number, Repeated, Text, shown
+from xasm.target.forms import Patch, Slot, Variant
 from xasm.target.kinds import Plain, plain
-from xasm.target.model import Patch, Slot, Variant
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call

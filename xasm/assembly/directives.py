@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from xasm.assembly import control, data
 from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
-from xasm.source.diagnostics import Fault
+from xasm.source.diagnostics import MARK, Fault
 from xasm.source.files import Place
 from xasm.syntax.expressions import Binary, Here, Name, Node, Text, shown
 
@@ -24,8 +24,8 @@ SECTION = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)\s*(?:,\s*([A-Za-z_][A-Za-z0-9_]*
 
 
 class Directive(NamedTuple):
-    """`label` is "address" (a label in front is one like any other), "name" (it is what the directive names) or
-    "none"."""
+    """`label` is "address" (a label in front is one like any other), "name" (it is what the directive names), "own" (the
+    directive looks at it itself) or "none"."""
 
     run: Callable[[Assembler, Call], None]
     label: str
@@ -37,9 +37,12 @@ def org(assembler: Assembler, call: Call) -> None:
     if isinstance(node, Binary) and node.sign == "+" and isinstance(node.children[0], Here):
         data.leave_free(assembler, call, node.children[1])  # so many words further on
         return
+    if assembler.fits:
+        raise Fault("fit_open", directive="ORG")
     address = assembler.known(node, "ORG")
-    if not 0 <= address <= target.top:
-        space = f"0..{target.hex_address(target.top)}"
+    top = target.top_of(assembler.module.section.space)
+    if not 0 <= address <= top:
+        space = f"0..{target.hex_address(top)}"
         raise node.fault("beyond_space", address=shown(address), chip=target.name, range=space)
     assembler.add(Origin(address), call)
 
@@ -140,21 +143,25 @@ def declare(assembler: Assembler, call: Call, names: dict[str, Place]) -> None:
     for node in counted(assembler, call, 1, 1 << 16, "at least one name"):
         if not isinstance(node, Name) or node.text[0] == ".":
             raise node.fault("name_wanted", directive=call.statement.operation, text=call.statement.operands)
+        if MARK in node.text:
+            hint = "a name that is LOCAL is known in its macro only"
+            raise node.fault("name_wanted", hint, directive=call.statement.operation, text=node.text)
         names.setdefault(node.text, (source, line, column + call.statement.offset + node.start))
 
 
 def fit(assembler: Assembler, call: Call) -> None:
     """The block up to ENDFIT must lie in one page: `FIT 256`, or `FIT 256, MOVE` to go to the next page if need be."""
     needed_target(assembler)
+    piece = FitStart(0, False, None)
+    assembler.fits.append((piece, assembler.module.position, call))  # with a mistake, too, so that its ENDFIT has its FIT
     nodes = counted(assembler, call, 1, 3, "a page size, and MOVE and a filler if wanted")
-    page = assembler.known(nodes[0], "FIT")
-    if page < 1:
-        raise nodes[0].fault("bad_page", value=shown(page))
-    move = len(nodes) > 1
-    if move and not (isinstance(nodes[1], Name) and nodes[1].text.upper() == "MOVE"):
+    piece.page = assembler.known(nodes[0], "FIT")
+    if piece.page < 1:
+        raise nodes[0].fault("bad_page", value=shown(piece.page))
+    piece.move = len(nodes) > 1
+    if piece.move and not (isinstance(nodes[1], Name) and nodes[1].text.upper() == "MOVE"):
         raise nodes[1].fault("word_wanted", word="MOVE", example="FIT 256, MOVE")
-    piece = FitStart(page, move, nodes[2] if len(nodes) > 2 else None)
-    assembler.fits.append((piece, assembler.module.position, call))
+    piece.fill = nodes[2] if len(nodes) > 2 else None
     assembler.add(piece, call)
 
 
@@ -188,7 +195,7 @@ DIRECTIVES: dict[str, Directive] = {
     "ELSEIF": Directive(control.elseif, "none"),
     "ELSE": Directive(control.else_, "none"),
     "ENDIF": Directive(control.endif, "none"),
-    "MACRO": Directive(control.macro, "name"),
+    "MACRO": Directive(control.macro, "own"),
     "REPT": Directive(control.rept, "address"),
     "ENDM": Directive(control.endm, "none"),
     "LOCAL": Directive(control.local, "none"),

@@ -8,7 +8,7 @@ meet it. Marks are control characters, which no source can hold.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import MARK, Fault
@@ -17,9 +17,10 @@ from xasm.source.files import Place, Source
 PARAMETER = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*(\.\.\.)?\s*(?:=(.*))?\Z", re.DOTALL)
 NAMED = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*=(?!=)(.*)\Z", re.DOTALL)
 HOLE = re.compile(r"\{(#|[A-Za-z_][A-Za-z0-9_]*)\}")
-# Lines that open or close a block of lines, with or without a label in front.
-BLOCK = re.compile(r"""\s*(?:[^\s;"']+\s+)?(MACRO|REPT|ENDM)(?=\s|;|\Z)""", re.IGNORECASE)
-LOCAL = re.compile(r"\s+LOCAL\s+([^;]*)", re.IGNORECASE)
+# Lines that open or close a block of lines, with or without a label in front; a label in column 1 may lack its colon.
+BLOCK = re.compile(r"""(?:[^\s;:"']+\s+|\s*[^\s;:"']+\s*:\s*|\s*)(MACRO|REPT|ENDM)(?![A-Za-z0-9_.]|\s*:)""", re.IGNORECASE)
+LOCAL = re.compile(r"\s*LOCAL(?![A-Za-z0-9_.]|\s*:)([^;]*)", re.IGNORECASE)
+NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 WORD = re.compile(r"""(?<![A-Za-z0-9_.$'])[A-Za-z_][A-Za-z0-9_]*|"(?:\\.|[^"\\])*"|'[^']*'|;.*""")
 LONGEST = 65_536  # characters of a line that was put together
 OPENING, CLOSING = "([{", ")]}"
@@ -117,40 +118,54 @@ def read_parameters(text: str) -> tuple[tuple[Parameter, ...], bool]:
 
 def unbraced(text: str) -> str:
     """An argument without the braces that kept it together."""
-    return text[1:-1] if len(text) >= 2 and text[0] == "{" and text[-1] == "}" else text
+    if text[:1] != "{" or text[-1] != "}":
+        return text
+    depth = 0
+    for index, character in enumerate(text):
+        depth += (character == "{") - (character == "}")
+        if not depth and index < len(text) - 1:
+            return text  # the first brace closes before the end, as in {a}{b}
+    return text[1:-1]
 
 
 def bind(macro: Macro, text: str) -> dict[str, str]:
-    """What each parameter stands for in a call; "#" is the number of arguments. Raises Fault for an argument too many."""
+    """What each parameter stands for in a call; "#" is the number of arguments. An empty argument leaves the default.
+    Raises Fault for an argument too many, or one given twice."""
     arguments = split_arguments(text)
     names = [parameter.name for parameter in macro.parameters]
     values = {parameter.name: parameter.default for parameter in macro.parameters}
+    named: set[str] = set()
     positional: list[tuple[str, int]] = []
     for piece, start in arguments:
         match = NAMED.match(piece)
-        if match is not None and match[1] in names:
-            values[match[1]] = unbraced(match[2].strip())
-        else:
+        if match is None or match[1] not in names:
             positional.append((piece, start))
+            continue
+        if match[1] in named:
+            raise Fault("argument_twice", start, start + len(piece), name=match[1])
+        named.add(match[1])
+        values[match[1]] = unbraced(match[2].strip())
     for index, (piece, start) in enumerate(positional):
         if index >= len(names):
             wanted = f"{len(names)} argument{'s' if len(names) != 1 else ''}" if names else "no argument"
             raise Fault("too_many_arguments", start, start + max(1, len(piece)), name=macro.name, wanted=wanted)
-        if macro.parameters[index].rest:
-            values[names[index]] = text[start:].strip()
-            break
+        rest = macro.parameters[index].rest
+        piece = ", ".join(piece for piece, _ in positional[index:]) if rest else piece
+        if piece and names[index] in named:
+            raise Fault("argument_twice", start, start + len(positional[index][0]), name=names[index])
         if piece:
-            values[names[index]] = unbraced(piece)
+            values[names[index]] = piece if rest else unbraced(piece)
+        if rest:
+            break
     values["#"] = str(len(arguments))
     return values
 
 
-def expand(macro: Macro, values: dict[str, str], serial: int, parent: Place, role: str) -> Source:
-    """The lines of a call as a source whose lines bear the numbers of the macro's own. Raises Fault for a line that
-    grows too long."""
+def expanded(macro: Macro, values: dict[str, str], serial: int) -> Iterator[str]:
+    """The lines of a call. Raises Fault for a line that grows too long."""
     renames = {name: f"{name}{MARK}{serial}" for name in macro.local}
-    lines = [substituted(line, values, renames) for line in macro.lines]
-    return Source.of_lines(macro.source.path, lines, macro.first, parent, role)
+    for line in macro.lines:
+        yield substituted(line, values, renames)
 
 
 def substituted(line: str, values: dict[str, str], renames: dict[str, str]) -> str:
@@ -159,9 +174,10 @@ def substituted(line: str, values: dict[str, str], renames: dict[str, str]) -> s
         line = WORD.sub(lambda match: renames.get(match[0], match[0]), line)
         line = re.sub(r"\{(\w+)" + MARK + r"\d+\}", r"{\1}", line)
     if "{" in line:
+        length = len(line) + sum(len(values.get(name, "")) for name in HOLE.findall(line))
+        if length > LONGEST:
+            raise Fault("line_too_long", length=length, limit=LONGEST)
         line = HOLE.sub(lambda match: values.get(match[1], match[0]), line)
-        if len(line) > LONGEST:
-            raise Fault("line_too_long", length=len(line), limit=LONGEST)
     return line
 
 
@@ -175,9 +191,10 @@ def local_names(lines: Sequence[str]) -> tuple[tuple[str, ...], list[str]]:
         if block is not None:
             depth += -1 if block[1].upper() == "ENDM" else 1
         match = LOCAL.match(line) if not depth else None
-        if match is None:
-            kept.append(line)
+        declared = [name.strip() for name in match[1].split(",")] if match is not None else []
+        if not declared or not all(NAME.match(name) for name in declared):
+            kept.append(line)  # the directive says what is wrong with it, in every use
             continue
-        names += [name.strip() for name in match[1].split(",") if name.strip()]
+        names += declared
         kept.append("")
     return tuple(names), kept

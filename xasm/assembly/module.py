@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node
-from xasm.target.model import Form, Target, Variant
+from xasm.target.forms import Form, Variant
+from xasm.target.model import Target
 
 # Pieces are shared: equal statements are one object, and where each stands is kept apart in an Entry.
 

@@ -5,16 +5,16 @@ The reader knows lines, the assembler statements. A line that was assembled befo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from xasm.assembly.limits import Limits
-from xasm.assembly.macros import BLOCK, Macro, bind, expand, substituted
+from xasm.assembly.macros import BLOCK, Macro, bind, expanded, substituted
 from xasm.assembly.module import Entry
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, read_bytes, read_source
-from xasm.syntax.lines import Line, read_lines
+from xasm.syntax.lines import OPERATION, Line, read_lines
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
@@ -54,6 +54,7 @@ class Reader:
         self.leaving = False  # the innermost macro or repeat is left
         self._diverted: Diversion | None = None
         self._open_block: Call | None = None
+        self._outer = 0  # conditions that were open before the source that is being read
         self._depth = 0
         self._lines = 0
         self._files = 0
@@ -75,10 +76,12 @@ class Reader:
         seen = assembler.seen
         module = assembler.module
         symbols = assembler.symbols
-        conditions = len(self.conditions)
+        outer, self._outer = self._outer, len(self.conditions)
         for line in read_lines(source, assembler.is_operation, assembler.is_remark):
             if self._diverted is not None:
                 self._diverted(line, source)
+                if self.ended or self.leaving or assembler.report.full:
+                    break
                 continue
             known = seen.get(line.body)
             if known is not None:
@@ -90,16 +93,17 @@ class Reader:
                 assembler.line(line, source)
                 if self.ended or self.leaving or assembler.report.full:
                     break
-        self._close(conditions)
+        self._close()
+        self._outer = outer
 
-    def _close(self, conditions: int) -> None:
+    def _close(self) -> None:
         """At the end of a source: what it opened must be closed, unless it was left in the middle."""
         if not (self.ended or self.leaving or self.assembler.report.full):
             if self._open_block is not None:
                 self._fault("block_open", self._open_block)
-            for condition in self.conditions[conditions:]:
+            for condition in self.conditions[self._outer :]:
                 self._fault("if_open", condition.call)
-        del self.conditions[conditions:]
+        del self.conditions[self._outer :]
         self._diverted = self._open_block = None
 
     def _fault(self, code: str, call: Call) -> None:
@@ -116,12 +120,12 @@ class Reader:
 
     def close_condition(self, call: Call) -> None:
         """ENDIF."""
-        if not self.conditions:
+        if len(self.conditions) <= self._outer:
             raise Fault("no_if", directive=call.statement.operation)
         self.conditions.pop()
 
     def _part(self, call: Call) -> Condition:
-        if not self.conditions:
+        if len(self.conditions) <= self._outer:
             raise Fault("no_if", directive=call.statement.operation)
         condition = self.conditions[-1]
         if condition.last:
@@ -135,9 +139,8 @@ class Reader:
 
         def skip(line: Line, source: Source) -> None:
             nonlocal nested
-            if not line.body:
-                return
-            word = line.body.split(None, 1)[0].upper()
+            match = OPERATION.match(line.body)
+            word = match[0].upper() if match else ""
             if word == "IF":
                 nested += 1
             elif word == "ENDIF" and nested:
@@ -174,6 +177,7 @@ class Reader:
             depth += -1 if match[1].upper() == "ENDM" else 1
             if not depth:
                 self._diverted = self._open_block = None
+                self.assembler.alone(line, source)
                 try:
                     finish([source.line(number) for number in range(first, line.number)], first)
                 except Fault as fault:
@@ -185,8 +189,8 @@ class Reader:
         """Reads the lines of a macro in place of a call. Raises Fault."""
         values = bind(macro, text)
         self._serial += 1
-        source = expand(macro, values, self._serial, place, f"in macro {macro.name}, used at")
-        self._bring(source.lines)
+        lines = self._bring(expanded(macro, values, self._serial))
+        source = Source.of_lines(macro.source.path, lines, macro.first, place, f"in macro {macro.name}, used at")
         self._inside(source, Expansion(macro), place)
         self.leaving = False
 
@@ -195,11 +199,10 @@ class Reader:
         if count * max(1, len(lines)) > self.limits.lines - self._lines:
             raise self._too_much("too_many_lines", limit=self.limits.lines)
         for turn in range(count if any(line.strip() for line in lines) else 0):
-            brought = [substituted(line, {index: str(turn)}, {}) for line in lines] if index else lines
+            brought = self._bring(substituted(line, {index: str(turn)}, {}) if index else line for line in lines)
             source = Source.of_lines(call.place[0].path, brought, first, call.place, f"in turn {turn} of REPT at")
-            self._bring(source.lines)
             self._inside(source, Expansion(None), call.place)
-            if self.leaving or self.ended:
+            if self.leaving or self.ended or self.assembler.report.full:
                 self.leaving = False
                 return
 
@@ -219,9 +222,18 @@ class Reader:
         self._depth -= 1
         self.expansions.pop()
 
-    def _bring(self, lines: Sequence[str]) -> None:
-        """Counts lines that are brought in; a long one counts as several."""
-        self._lines += max(1, sum(1 + len(line) // USUAL_LINE for line in lines))
+    def _bring(self, lines: Iterable[str]) -> list[str]:
+        """Takes lines that are brought in, and counts them; a long one counts as several, none as one."""
+        brought = []
+        for line in lines:
+            brought.append(line)
+            self._count(1 + len(line) // USUAL_LINE)
+        if not brought:
+            self._count(1)
+        return brought
+
+    def _count(self, lines: int) -> None:
+        self._lines += lines
         if self._lines > self.limits.lines:
             raise self._too_much("too_many_lines", limit=self.limits.lines)
 

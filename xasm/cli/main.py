@@ -9,7 +9,6 @@ from importlib import import_module
 import click
 
 from xasm import __version__
-from xasm.cli.screen import discard
 from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, render_all
 
 COMMANDS = {
@@ -72,9 +71,6 @@ def main() -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         sys.exit(WRONG_USE)
-    except BrokenPipeError:
-        discard()
-        sys.exit(GOOD)
     except MemoryError:
         click.echo("error: there is not enough memory for this", err=True)
         sys.exit(WRONG_INPUT)

@@ -13,11 +13,12 @@ from xasm.source.files import reason
 
 
 def show(content: str | bytes) -> None:
-    """Prints on standard output; raises Fault when it takes no more, as a full disk behind a `>`."""
+    """Prints on standard output; raises Fault when it takes no more, as a full disk behind a `>`. A reader that has gone
+    away, as `head` does, wants no more, and that is no error."""
     try:
         click.echo(content, nl=isinstance(content, str))
     except BrokenPipeError:
-        raise
+        discard()
     except OSError as error:
         discard()
         raise Fault("cannot_write", path="standard output", why=reason(error)) from None

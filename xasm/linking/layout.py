@@ -33,6 +33,7 @@ class Layout:
         self.chosen: dict[int, int] = {}
         self.values = Values(module, self.addresses)
         self._open: list[int] = []
+        self._moves: dict[int, tuple[int, bool, bool]] = {}  # of each FIT: its address, was it moved, was it moved back
         self._barriers: list[int] = []  # entries across which growth does not simply add up
         for index, entry in enumerate(module.entries):
             piece = entry.piece
@@ -86,7 +87,6 @@ class Layout:
                     ends[space] = here
                     space = piece.section.space
                     here = ends.get(space, 0)
-                    addresses[index] = here
                 else:
                     here += self._length(index, entry)
             elif index in chosen:
@@ -111,9 +111,19 @@ class Layout:
         """Words by which a block is moved so that it lies in one page; 0 when it does, or would not anyway."""
         if not piece.move:
             return 0
+        here = self.addresses[index]
         length = self.addresses[index + 1 + piece.count] - self.addresses[index + 1]
-        room = -self.addresses[index] % piece.page or piece.page
-        return room if room < length <= piece.page else 0
+        room = -here % piece.page or piece.page
+        moves = room < length <= piece.page
+        # A block whose length depends on where it lies may fit here with the length that it has when it is moved, and not
+        # with the one that it has here. Then it is moved back once, and stays moved when it crosses the border again.
+        seen, moved, returned = self._moves.get(index, (here, False, False))
+        if seen != here:
+            moved = returned = False
+        stays = moved and returned
+        returned = returned or (moved and not moves)
+        self._moves[index] = (here, moves or stays, returned)
+        return room if moves or stays else 0
 
     def _count(self, node: Node, index: int, entry: Entry) -> int:
         """A count while sizes are still moving: never negative, 0 when it has no value (reported later)."""

@@ -6,7 +6,7 @@ import re
 from difflib import get_close_matches
 
 from xasm.assembly.module import Check, Entry, Equate, Module
-from xasm.source.diagnostics import Fault
+from xasm.source.diagnostics import MARK, Fault
 from xasm.syntax.expressions import Dotted, Name, Node, Scope
 
 HEXADECIMAL = re.compile(r"[A-Fa-f][0-9A-Fa-f]*[Hh]")
@@ -83,7 +83,7 @@ class Values(Scope):
         if self.comparisons <= 0:
             return None
         module = self.module
-        known = [key for key in module.defined if ("." in key) == ("." in name)]
+        known = [key for key in module.defined if ("." in key) == ("." in name) and MARK not in key]
         if name[0] == ".":
             others = [key for key in known if key.endswith(name)]
             known = [key[len(self.local) :] for key in known if key.startswith(self.local + ".")]

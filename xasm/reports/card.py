@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from xasm.target.forms import Form
 from xasm.target.kinds import Choice, Kind, Placed
-from xasm.target.model import Form, Target
+from xasm.target.model import Target
 
 
 def overview(targets: Iterable[Target]) -> str:

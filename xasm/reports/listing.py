@@ -3,16 +3,16 @@
     line  address  words                    cycles  source
       12  0200     A2 08                    2       start:  LDX #8
 
-Lines that an INCLUDE brought in carry one `>` for each level in front.
+Lines that an INCLUDE, a macro or a repeat brought in carry one `>` for each level in front.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from xasm.assembly.module import Encoded, Origin, Words
+from xasm.assembly.module import Encoded, Origin, SectionStart, Words
 from xasm.linking.linker import Linked
-from xasm.source.diagnostics import where
+from xasm.source.diagnostics import unmarked, where
 from xasm.source.files import Source
 
 ROW = 8  # words in one row; longer data goes on in further rows
@@ -52,12 +52,13 @@ class _Listing:
 
     def source(self, source: Source, mark: str) -> Iterator[str]:
         last = len(source.lines) - 1 if source.lines and not source.lines[-1] else len(source.lines)
-        for number in range(1, last + 1):
-            text = source.line(number)
+        for number in range(source.first, source.first + last):
+            text = unmarked(source.line(number))
             indexes = self.entries.get((source, number), [])
             yield from self.line(f"{mark}{number}", text, indexes, self.equates.get((source, number)))
             for brought in self.module.brought.get((source, number), []):
-                yield self.row("", "", "", "", f"({brought.path})")
+                if brought.path != source.path:
+                    yield self.row("", "", "", "", f"({brought.path})")
                 yield from self.source(brought, mark + ">")
 
     def line(self, number: str, text: str, indexes: list[int], equate: str | None) -> Iterator[str]:
@@ -83,9 +84,10 @@ class _Listing:
         elif isinstance(piece, Encoded):
             form = piece.variants[self.linked.layout.chosen.get(index, 0)].form
         if not words:
-            if isinstance(piece, Origin):
-                address = piece.address
-            count = 0 if isinstance(piece, Origin) else self.linked.layout.addresses[index + 1] - address
+            behind = self.linked.layout.addresses[index + 1]
+            if isinstance(piece, (Origin, SectionStart)):
+                address = behind
+            count = behind - address
             free = f"({count} free)" if count else ""
             yield self.row(number, f"{address:0{(target.address + 3) // 4}X}", free, "", text)
         for first in range(0, len(words), ROW):

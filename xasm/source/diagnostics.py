@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from xasm.source.messages import message
 
@@ -57,8 +56,7 @@ class Fault(Exception):
         return self.text
 
 
-@dataclass(frozen=True, slots=True)
-class Diagnostic:
+class Diagnostic(NamedTuple):
     """One message for a person.
 
     path, line and column (both from 1; 0 where the message is about no line), severity ("error" or
@@ -141,7 +139,9 @@ def at(
     excerpt = source.line(line)
     if MARK in excerpt:
         # names that LOCAL made new are shown as they were written
-        start -= len(excerpt[: column - 1 + start]) - len(unmarked(excerpt[: column - 1 + start]))
+        begin = column - 1 + start
+        start -= begin - len(unmarked(excerpt[:begin]))
+        length = len(unmarked(excerpt[begin : begin + length])) or 1
         excerpt = unmarked(excerpt)
         text = unmarked(text)
     return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain, code)

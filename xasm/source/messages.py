@@ -41,6 +41,11 @@ CATALOGUE: dict[str, str] = {
     "out_of_range": "{value} does not fit; the range is {range}",
     "not_listed": "{value} is not possible here; it is one of {values}",
     "out_of_reach": "{target} is {distance} away; the branch reaches {range}, so it is {excess} too far",
+    "no_bits": "the {chip} has no bit addresses",
+    "bad_bit": "'{part}' is no bit of a byte; those are .0 to .7",
+    "byte_without_bits": "byte {byte} of the {chip} has no bit addresses; these have: {areas}",
+    "not_in_list": "this cannot stand in the list; it is made of {names}",
+    "list_twice": "'{name}' is in the list already",
     "off_page": "{target} is in page {page}; the instruction reaches page {own} ({first}..{last}), so it is {excess} too {side}",
     # statements
     "no_target": "no chip is named",
@@ -79,6 +84,7 @@ CATALOGUE: dict[str, str] = {
     "macro_is_directive": "'{name}' is a directive; choose another name for the macro",
     "macro_is_instruction": "'{name}' is an instruction of the {chip}; choose another name for the macro",
     "too_many_arguments": "macro {name} takes {wanted}; this is one too many",
+    "argument_twice": "the parameter '{name}' is given twice",
     "too_many_lines": "macros and repeats bring in more than {limit:,} lines; --most-lines sets this limit",
     "too_deep_inside": "macros, repeats and includes are inside one another more than {limit} deep; --deepest sets this limit",
     "too_many_files": "more than {limit:,} files are included or embedded; --most-files sets this limit",
@@ -142,6 +148,10 @@ CATALOGUE: dict[str, str] = {
     "table_choice_wide": "'{choice}' stands for {value}, which does not fit {where}",
     "table_spelling": "'{choice}' cannot be an operand: {why}",
     "table_kind": "there is no kind '{kind}'",
+    "table_space": "there are no names of a group '{space}'",
+    "table_symbol": "'{name}' is a word of the forms, or an operator, and cannot be a name as well",
+    "table_list_last": "the list '{field}' must be the last operand of asm",
+    "table_mode_field": "'{field}' is a field of the row and of the mode '{mode}' of kind '{kind}'",
     "table_asm": "cannot read this form: {why}",
     "table_no_field": "'{field}' stands in asm but is no field of the row",
     "table_code_word": "'{word}' is no word of {bits} bits; it is {digits} digits 0..F, or {bits} bits and field letters, or <field>",
@@ -157,6 +167,13 @@ CATALOGUE: dict[str, str] = {
 }
 
 
+LONGEST_VALUE = 400  # characters of a text in a message; of a longer one begin and end are shown
+
+
 def message(code: str, values: Mapping[str, Any]) -> str:
     """The text of catalogue entry `code`; raises KeyError for an unknown code or a missing value."""
-    return CATALOGUE[code].format(**values)
+    return CATALOGUE[code].format(**{key: shortened(value) if isinstance(value, str) else value for key, value in values.items()})
+
+
+def shortened(text: str) -> str:
+    return text if len(text) <= LONGEST_VALUE else f"{text[: LONGEST_VALUE - 60]} ... {text[-40:]}"

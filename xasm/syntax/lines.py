@@ -16,7 +16,7 @@ from xasm.syntax.expressions import NAME_LETTERS, WORDS
 
 LONGEST_LINE = 65_536  # characters
 LABEL = re.compile(rf"\s*(\.?[A-Za-z_][A-Za-z0-9_]*(?:{MARK}[0-9]+)?)\s*(:(?!=))?")
-OPERATION = re.compile(r":=|\*?\s*=(?!=)|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z][A-Za-z0-9]*)?")
+OPERATION = re.compile(r":=|\*?\s*=(?!=)|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z0-9_]+)?")
 MACRO = re.compile(r"\s+MACRO(?=\s|;|\Z)", re.IGNORECASE)
 OPERATORS = "|".join([*WORDS, "OF"])
 # A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
@@ -40,7 +40,8 @@ class Line(NamedTuple):
 
 class Statement(NamedTuple):
     """A statement text cut at its operation: the word as written, in capitals, and the operands' text with its
-    offset in the statement text."""
+    offset in the statement text. In `LOAD,A 5` the operation is `LOAD,` (so that it differs from a plain `LOAD`), the word
+    has no comma, and the operands are `A,5`."""
 
     word: str
     operation: str
@@ -57,6 +58,11 @@ def cut_statement(body: str) -> Statement:
     rest = body[match.end() :]
     if rest[:1].isalnum() and not rest[0].isascii():
         raise Fault("not_understood", match.end(), match.end() + 1, NAME_LETTERS, found=rest[0])
+    name, comma, first = word.partition(",")
+    if comma:
+        # a comma in place of the blank between them, so that everything keeps its place
+        operands = f"{first},{rest[1:]}" if rest[:1].isspace() and rest.strip() else first + rest
+        return Statement(name, f"{name.upper()},", operands, len(name) + 1)
     operands = rest.lstrip()
     return Statement(word, "".join(word.upper().split()), operands, len(body) - len(operands))
 
@@ -108,7 +114,7 @@ def starts_operation(code: str, word: str, is_operation: Callable[[str], bool]) 
     if is_operation(word.upper()):
         return True
     match = OPERATION.match(code)
-    return match is not None and match.end() > len(word) and is_operation(match[0].upper())
+    return match is not None and match.end() > len(word) and is_operation(match[0].partition(",")[0].upper() + ",")
 
 
 def no_label(code: str) -> Fault:

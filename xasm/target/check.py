@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import combinations, product
 from math import prod
 
 from xasm.source.diagnostics import Diagnostic, Fault, Report, at, where
 from xasm.source.files import Place
-from xasm.target.kinds import Choice, Kind
-from xasm.target.model import Form, Slot, Target, form_shapes
+from xasm.syntax.expressions import WORDS
+from xasm.target.forms import Form, Slot, form_shapes
+from xasm.target.kinds import Kind
+from xasm.target.model import Target
 
 WIDEST = 12  # bits of a field whose patterns are looked at one by one; of a wider one every pattern counts
 MOST_CODES = 1 << 20  # of one row; more is a mistake in the table
@@ -20,7 +22,8 @@ Words = tuple[int, ...]
 
 def check_target(target: Target, report: Report) -> None:
     """Adds everything that is wrong to the report."""
-    for form in target.forms:
+    forms = expanded(target, report)
+    for form in forms:
         try:
             form_shapes(form, target.notation)
             if codes_count(form) > MOST_CODES:
@@ -30,23 +33,43 @@ def check_target(target: Target, report: Report) -> None:
             if fault.place is not None:
                 report.fault(fault, place)
             else:
-                # the text is in quotes, and what could not be read stands behind the mnemonic and a blank
-                start = 1 + len(form.asm.partition(" ")[0]) + 1 + (fault.start or 0)
-                length = (fault.end or 0) - (fault.start or 0)
+                # the text is in quotes; that of a mode was read by itself already, so that no part of it is to blame
+                start = 0 if form.chosen else 1 + form.statement.offset + (fault.start or 0)
+                length = 0 if form.chosen else (fault.end or 0) - (fault.start or 0)
                 report.add(at(place, "table_asm", {"why": fault.text}, start, max(1, length)))
+    for diagnostic in wrong_names(target):
+        report.add(diagnostic)
     if report.failed:
         return
-    same = twins(target)
+    same = twins(forms)
     # rows that repeat or overlap are counted wrongly, too; that would be said twice
-    for diagnostic in (*same.values(), *overlaps(target, same)) or counts(target):
+    for diagnostic in (*same.values(), *overlaps(target, forms, same)) or counts(target):
         report.add(diagnostic)
 
 
-def twins(target: Target) -> dict[tuple[Form, Form], Diagnostic]:
-    """Rows that read exactly like an earlier one and have the same code, so that they are never chosen."""
+def expanded(target: Target, report: Report) -> list[Form]:
+    """The forms of all rows; what keeps a row from having any goes to the report."""
+    found: list[Form] = []
+    for row in target.rows:
+        try:
+            found += row.forms()
+        except Fault as fault:
+            report.fault(fault, row.places[""])
+    return found
+
+
+def wrong_names(target: Target) -> Iterator[Diagnostic]:
+    """Names of the chip that no expression can use: the forms, or operators, have them already."""
+    for name, place in target.names.places.items():
+        if name in target.reserved or name in WORDS:
+            yield at(place, "table_symbol", {"name": name})
+
+
+def twins(forms: Iterable[Form]) -> dict[tuple[Form, Form], Diagnostic]:
+    """Forms that read exactly like an earlier one and have the same code, so that they are never chosen."""
     found = {}
     seen: dict[tuple[object, ...], Form] = {}
-    for form in target.forms:
+    for form in forms:
         kinds = tuple(sorted((name, kind.name) for name, kind in form.fields.items()))
         first = seen.setdefault((form.asm.upper(), kinds, form.code.masks, form.code.match), form)
         if first is not form and first.code == form.code:
@@ -55,21 +78,44 @@ def twins(target: Target) -> dict[tuple[Form, Form], Diagnostic]:
     return found
 
 
-def overlaps(target: Target, known: Collection[tuple[Form, Form]] = ()) -> list[Diagnostic]:
-    """Pairs of rows that claim the same code, neither being an alias; `known` ones are left out."""
+def overlaps(target: Target, forms: Sequence[Form], known: Collection[tuple[Form, Form]] = ()) -> list[Diagnostic]:
+    """Pairs of forms that claim the same code, neither being an alias; `known` ones are left out. What two modes of a row
+    share is told once, however many rows have them."""
     found = []
-    for one, other in combinations([form for form in target.forms if not form.alias], 2):
+    told = set()
+    for one, other in rivals(target, [form for form in forms if not form.alias]):
+        modes = (one.chosen, other.chosen) if one.row is not None and one.row is other.row else None
+        if modes is not None and modes in told:
+            continue
         code = shared_code(one, other)
         if code is not None and (one, other) not in known:
             text = " ".join(target.hex_word(word) for word in code)
             values = {"asm": other.asm, "other": one.asm, "line": line_text(one, other), "code": text}
             found.append(at(other.places["code"], "table_overlap", values))
+            told.add(modes)
     return found
+
+
+def rivals(target: Target, forms: Sequence[Form]) -> Iterable[tuple[Form, Form]]:
+    """The pairs of forms that may begin with the same word, in the order of the table."""
+    if target.word > WIDEST:
+        return combinations(forms, 2)
+    first: dict[int, list[int]] = {}
+    for rank, form in enumerate(forms):
+        free = ~form.code.masks[0] & ((1 << target.word) - 1)
+        word = free
+        while True:  # all words with the fixed bits: those of every part of the free bits
+            first.setdefault(form.code.match[0] | word, []).append(rank)
+            if not word:
+                break
+            word = (word - 1) & free
+    pairs = sorted({pair for ranks in first.values() for pair in combinations(ranks, 2)})
+    return ((forms[one], forms[other]) for one, other in pairs)
 
 
 def line_text(form: Form, reader: Form) -> str:
     """Where a row stands, for a message about another row."""
-    place = form.places[""]
+    place = form.chosen[-1].places[""] if form.chosen else form.places[""]
     return f"line {place[1]}" if place[0] is reader.places[""][0] else where(place)
 
 
@@ -115,7 +161,7 @@ def patterns(kind: Kind) -> list[int]:
     """The bit patterns of a field that mean something."""
     found = []
     for bits in range(1 << kind.bits):
-        if isinstance(kind, Choice) and kind.spelling(bits) is not None:
+        if kind.spelling(bits) is not None:
             found.append(bits)
             continue
         try:
@@ -142,14 +188,22 @@ def opcode_fields(form: Form, length: int) -> list[tuple[Kind, list[Slot]]]:
 
 
 def codes_count(form: Form) -> int:
-    """How many opcodes a row stands for, at most."""
-    return prod(1 << sum(slot.width for slot in slots) for _, slots in opcode_fields(form, form.size))
+    """How many opcodes a form stands for, at most."""
+    free = prod(1 << sum(slot.width for slot in slots) for _, slots in opcode_fields(form, form.size))
+    return free << sum(mask.bit_count() for index, mask in enumerate(form.code.ignored) if index not in form.code.operands)
 
 
 def claimed(form: Form, length: int) -> list[list[int]]:
-    """Every combination of a form's first words in which fields inside opcode words are filled in; words that hold
-    nothing but operands are 0."""
-    codes = {form.code.match[:length]}
+    """Every combination of a form's first words in which fields inside opcode words are filled in, and bits that the chip
+    ignores are 0 and 1; words that hold nothing but operands are 0."""
+    ignored = [
+        Slot(index, bit, 1, 0)
+        for index, mask in enumerate(form.code.ignored[:length])
+        for bit in range(mask.bit_length())
+        if mask >> bit & 1 and index not in form.code.operands
+    ]
+    loose = every(ignored, length)
+    codes = {tuple(a | b for a, b in zip(form.code.match, filling, strict=False)) for filling in loose}
     for kind, slots in opcode_fields(form, length):
         fillings = {placed((0,) * length, slots, bits) for bits in patterns(kind)} if kind.bits <= WIDEST else every(slots, length)
         codes = {tuple(a | b for a, b in zip(code, filling, strict=True)) for code in codes for filling in fillings}
@@ -164,18 +218,23 @@ def every(slots: list[Slot], length: int) -> set[Words]:
     return found
 
 
+def documented(target: Target) -> list[Form]:
+    """The forms that the maker's book lists."""
+    return [form for form in target.all_forms() if not form.undocumented]
+
+
 def opcodes(target: Target) -> set[tuple[int, ...]]:
     """The different opcodes of a chip: prefixes and opcode words with every field inside them filled in."""
     found: set[tuple[int, ...]] = set()
-    for form in target.forms:
+    for form in documented(target):
         if not form.alias:
             found.update(tuple(code) for code in claimed(form, opcode_words(form)))
     return found
 
 
 def mnemonics(target: Target) -> set[str]:
-    """The different mnemonics of a chip, second names left out."""
-    return {form.mnemonic for form in target.forms if not form.alias}
+    """The different first words of a chip, second names among them."""
+    return {form.mnemonic.rstrip(",") for form in documented(target)}
 
 
 def counts(target: Target) -> list[Diagnostic]:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
-from xasm.target.kinds import Choice, Kind, Plain
-from xasm.target.model import Form, Target, gather
+from xasm.target.forms import Form, gather
+from xasm.target.kinds import Kind, Plain
+from xasm.target.model import Target
 
 
 class Instruction(NamedTuple):
@@ -55,7 +56,7 @@ class Decoder:
         for name, kind in form.fields.items():
             slots = form.code.slots[name]
             bits = gather(words, slots)
-            spelling = kind.spelling(bits) if isinstance(kind, Choice) else None
+            spelling = kind.spelling(bits)
             try:
                 fields[name] = kind.load(bits, address, form.size, slots[0].word) if spelling is None else spelling
             except Fault:
@@ -71,7 +72,7 @@ def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
     """An instruction as source text."""
     if not fields:
         return form.asm
-    mnemonic, blank, operands = form.asm.partition(" ")
+    operation, operands = form.asm[: len(form.mnemonic)], form.asm[len(form.mnemonic) :]
     names = "|".join(re.escape(name) for name in fields)
 
     def value(match: re.Match[str]) -> str:
@@ -79,13 +80,17 @@ def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
         return found if isinstance(found, str) else number_text(found, form.fields[match[0]], target)
 
     text = re.sub(rf"(?<![A-Za-z0-9_'])(?:{names})(?![A-Za-z0-9_'])", value, operands).replace("+-", "-")
-    return mnemonic + blank + text
+    return operation + text
 
 
 def number_text(value: int, kind: Kind, target: Target) -> str:
-    """A number as it is usual for its kind: addresses in full width, small ones and distances in decimal."""
+    """A number as it is usual for its kind: by the chip's own name for it, addresses in full width, small ones and distances in
+    decimal."""
+    named = target.names.text(kind.space, value) if kind.space else None
+    if named is not None:
+        return named
     if kind.address:
-        bits = target.address if kind.placed else kind.bits
+        bits = target.address if kind.whole else kind.bits
         return f"0x{value:0{(bits + 3) // 4}X}"
     if kind.bits <= 4 or (isinstance(kind, Plain) and kind.role == "signed"):
         return str(value)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Node, Scope
+from xasm.target.forms import Variant
 from xasm.target.kinds import Misfit
-from xasm.target.model import Variant
 
 
 def encode(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> list[int]:

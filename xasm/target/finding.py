@@ -52,6 +52,9 @@ def table_source(name: str) -> Source:
 
 
 @lru_cache(maxsize=32)
-def load_target(name: str) -> Target:
-    """The chip of that name. Raises Fault when there is none, SourceErrors when its table has mistakes."""
+def load_target(name: str, undocumented: bool = False) -> Target:
+    """The chip of that name, with its undocumented forms if wanted. Raises Fault when there is none, SourceErrors when its
+    table has mistakes."""
+    if undocumented:
+        return load_target(name).with_undocumented()
     return read_target(table_source(name), Report(), table_source)

@@ -2,51 +2,86 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping as Keys
 from functools import partial
-from typing import Any
+from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.syntax.parser import parse_operands
 from xasm.target.document import Listing, Mapping, Value
-from xasm.target.kinds import STOCK, Choice, Kind, Listed, Page, Placed, Relative, plain
-from xasm.target.model import WORD_OF_TEXT
-from xasm.target.reading import KEYED, Reader, expect, integer, unknown_key, word
+from xasm.target.forms import WORD_OF_TEXT
+from xasm.target.kinds import ORIGINS, STOCK, Choice, Kind, Listed, NameList, Page, Plain, Relative, plain
+from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_key, word
 
 WIDEST = 64  # bits of a kind
-PLACED: dict[str, tuple[str, Any]] = {"relative": ("from", Relative), "page": ("of", Page)}
+ORIGIN_KEY = {"relative": "from", "page": "of"}
 
 
-def read_kinds(reader: Reader, value: Value, space: int) -> dict[str, Kind | None]:
-    """All kinds by name, None for one with a mistake. `space` is the number of addresses of the chip."""
+class Around(NamedTuple):
+    """What kinds need to know of the rest of the table: the width of an address, the groups of the chip's own names (None
+    when they could not be read), the assumptions."""
+
+    address: int
+    spaces: tuple[str, ...] | None
+    assumed: Keys[str, int]
+
+
+def is_modes(value: Value) -> bool:
+    """Whether a kind is one of several ways to write an operand; those are read with the rows."""
+    return isinstance(value, Mapping) and next(iter(value.items), "") == "modes"
+
+
+def read_kinds(reader: Reader, value: Value, around: Around) -> dict[str, Kind | None]:
+    """All kinds by name but those of modes, None for one with a mistake."""
     listed = expect(value, Mapping, "'kinds'", "made of names and kinds (name: {kind: width})").items
-    return {name: reader.attempt(partial(_kind, reader, name, item, space), None) for name, item in listed.items()}
+    return {
+        name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)
+    }
 
 
-def _kind(reader: Reader, name: str, value: Value, space: int) -> Kind:
+def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     mapping = expect(value, Mapping, f"kind '{name}'", KEYED)
     items = mapping.items
     stock = next(iter(items), "")
     if stock not in STOCK:
         raise Fault("table_stock", place=value.place, kind=name, first=stock, stock=", ".join(STOCK))
     if stock == "choice":
-        return _choice(reader, name, mapping, space)
-    bits = integer(items[stock], stock, 1, WIDEST)
-    if stock in PLACED:
-        key, make = PLACED[stock]
-        reader.known(mapping, f"kind '{name}'", {stock: True, key: True})
-        origin = word(items[key], key, ("next", "self", "field")) if key in items else "next"
-        placed: Kind = make(name, bits, None, origin, space)
-        return placed
+        return _choice(reader, name, mapping, around)
+    if stock == "list":
+        return _name_list(reader, name, mapping, around)
+    bits = integer(items[stock], stock, 0 if stock == "unsigned" else 1, WIDEST)
+    if stock in ORIGIN_KEY:
+        return _placed(reader, name, mapping, bits, around)
     narrowed = {} if "values" in items else {"min": False, "max": False}
-    reader.known(mapping, f"kind '{name}'", {stock: True, "values": False, "order": False} | narrowed)
+    reader.known(mapping, f"kind '{name}'", {stock: True, "values": False, "order": False, "space": False} | narrowed)
     order = word(items["order"], "order", ("little", "big")) if "order" in items else None
+    space = text(items["space"], "space") if "space" in items else ""
+    if space and around.spaces is not None and space not in around.spaces:
+        hint = f"there are: {', '.join(around.spaces)}" if around.spaces else "the head has no 'symbols'"
+        raise Fault("table_space", hint=hint, place=items["space"].place, space=space)
     if "values" in items:
-        return Listed(name, bits, order, _values(items["values"], bits), stock)
+        return Listed(name, bits, order, space, _values(items["values"], bits), stock)
     full = plain(name, stock, bits)
     low = integer(items["min"], "min", full.low, full.high) if "min" in items else full.low
     high = integer(items["max"], "max", low, full.high) if "max" in items else full.high
-    return plain(name, stock, bits, low, high, order)
+    return plain(name, stock, bits, low, high, order, space)
+
+
+def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Around) -> Kind:
+    """A kind `relative` or `page`."""
+    items = mapping.items
+    stock = next(iter(items))
+    key = ORIGIN_KEY[stock]
+    memory = 1 << around.address
+    reader.known(mapping, f"kind '{name}'", {stock: True, key: True} | ({"within": False} if stock == "relative" else {}))
+    known = (*ORIGINS, "zero")
+    if stock == "page":
+        origin = word(items[key], key, (*known, *around.assumed)) if key in items else "next"
+        return Page(name, bits, None, "", origin, memory, 0 if origin == "zero" else around.assumed.get(origin))
+    origin = word(items[key], key, known) if key in items else "next"
+    within = integer(items["within"], "within", bits, around.address) if "within" in items else 0
+    return Relative(name, bits, None, "", origin, memory, within)
 
 
 def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
@@ -66,15 +101,11 @@ def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
     return tuple(pairs)
 
 
-def _choice(reader: Reader, name: str, mapping: Mapping, space: int) -> Kind:
+def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
     for key in mapping.keys:
         if key not in ("choice", "or"):
             reader.note(unknown_key(mapping.keys[key], ("choice", "or")))
-    other: Kind | None = None
-    if "or" in mapping.items:
-        other = _kind(reader, name, mapping.items["or"], space)
-        if isinstance(other, (Choice, Placed)):
-            raise Fault("table_shape", place=mapping.items["or"].place, what="'or'", wanted="a kind of plain numbers")
+    other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["choice"], Mapping, "'choice'", "made of spellings and numbers (spelling: number)")
     options: dict[str, int] = {}
     for spelling, item in listed.items.items():
@@ -92,7 +123,40 @@ def _choice(reader: Reader, name: str, mapping: Mapping, space: int) -> Kind:
     if not options:
         raise Fault("table_shape", place=listed.place, what="'choice'", wanted="at least one spelling")
     bits = other.bits if other else max(1, *(bits.bit_length() for bits in options.values()))
-    return Choice(name, bits, None, tuple(options.items()), other)
+    return Choice(name, bits, None, "", tuple(options.items()), other)
+
+
+def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind | None:
+    """The numbers that are legal beside names."""
+    if "or" not in mapping.items:
+        return None
+    value = mapping.items["or"]
+    other = None if is_modes(value) else _kind(reader, name, value, around)
+    if not isinstance(other, (Plain, Listed)):
+        raise Fault("table_shape", place=value.place, what="'or'", wanted="a kind of plain numbers")
+    return other
+
+
+def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
+    reader.known(mapping, f"kind '{name}'", {"list": True, "bits": False, "or": False})
+    other = _other(reader, name, mapping, around)
+    listed = expect(mapping.items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
+    bits = integer(mapping.items["bits"], "bits", 1, WIDEST) if "bits" in mapping.items else other.bits if other else WIDEST
+    options: dict[str, int] = {}
+    for written, item in listed.items.items():
+        place = listed.keys[written].place
+        if not WORD_OF_TEXT.fullmatch(written):
+            raise Fault("table_shape", place=place, what=f"the name '{written}'", wanted="one word")
+        if written.upper() in options:
+            raise Fault("table_choice_same", place=place, choice=written)
+        options[written.upper()] = integer(item, written, 1, (1 << bits) - 1)
+    if not options:
+        raise Fault("table_shape", place=listed.place, what="'list'", wanted="at least one name")
+    if "bits" not in mapping.items and other is None:
+        bits = max(own.bit_length() for own in options.values())
+    if other is not None and other.bits != bits:
+        raise Fault("table_shape", place=mapping.items["or"].place, what="'or'", wanted=f"{bits} bits wide, like the list")
+    return NameList(name, bits, None, "", tuple(options.items()), other)
 
 
 def _operand(spelling: str, place: Place) -> None:

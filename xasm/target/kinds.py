@@ -7,10 +7,11 @@ the field, `load` turns them back. Both are told where the instruction stands: `
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from xasm.source.diagnostics import Fault
-from xasm.syntax.expressions import shown
+from xasm.syntax.expressions import Name, Node, shown
 
 
 class Misfit(Fault):
@@ -19,14 +20,17 @@ class Misfit(Fault):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """Common part: `name` as the table calls it, `bits` in the code, `order` of words where it differs from the chip's."""
+    """Common part: `name` as the table calls it, `bits` in the code, `order` of words where it differs from the chip's,
+    `space` the group of the chip's own names by which values are printed ("" for none)."""
 
     name: str
     bits: int
     order: str | None = None
+    space: str = ""
 
     placed = False  # whether the bits depend on where the instruction stands
     address = False  # whether the value is a place in memory that control or data may go to
+    whole = False  # whether the value is a whole address of the chip, of which the bits are a part
 
     def store(self, value: int, address: int, size: int, index: int) -> int:
         """The bits of the field for a value; raises Misfit (without a span) when it cannot be."""
@@ -35,6 +39,10 @@ class Kind:
     def load(self, bits: int, address: int, size: int, index: int) -> int:
         """The value that the bits stand for; raises Misfit where they stand for none."""
         raise NotImplementedError
+
+    def spelling(self, bits: int) -> str | None:
+        """What is written for the bits where that is no number."""
+        return None
 
     def range_text(self) -> str:
         """What the field takes, as cards and messages print it."""
@@ -114,33 +122,73 @@ class Listed(Kind):
 
 @dataclass(frozen=True, slots=True)
 class Placed(Kind):
-    """A target stored relative to where the instruction stands. `origin` is next, self or field; `space` the number of
-    addresses of the chip, round which addresses wrap."""
+    """A target stored relative to a place. `origin` is next, self or field (of the instruction), zero (address 0), or the
+    name of an assumption; `memory` is the number of addresses of the chip, round which addresses wrap."""
 
     origin: str = "next"
-    space: int = 0
+    memory: int = 0
 
-    placed = True
     address = True
+    whole = True
+
+    @property
+    def placed(self) -> bool:  # type: ignore[override]
+        return self.origin in ORIGINS
 
     def base(self, address: int, size: int, index: int) -> int:
         """The address that the stored bits count from."""
         return address + (size if self.origin == "next" else index if self.origin == "field" else 0)
 
     def origin_text(self) -> str:
-        return {"next": "the next instruction", "self": "this instruction", "field": "its own operand"}[self.origin]
+        return ORIGINS.get(self.origin, "address 0")
+
+    def beyond(self, value: int) -> Misfit:
+        """What is said of a value that is no address of the chip."""
+        return Misfit("out_of_range", value=shown(value), range=f"0..0x{self.memory - 1:X}")
+
+    def off_page(self, value: int, own: int, bits: int) -> Misfit:
+        """What is said of a target outside of page number `own`, of 2^bits words."""
+        first = own << bits
+        last = first + (1 << bits) - 1
+        return Misfit(
+            "off_page",
+            target=f"0x{value:X}",
+            page=value >> bits,
+            own=own,
+            first=f"0x{first:X}",
+            last=f"0x{last:X}",
+            excess=value - last if value > last else first - value,
+            side="high" if value > last else "low",
+        )
+
+
+ORIGINS = {"next": "the next instruction", "self": "this instruction", "field": "its own operand"}
 
 
 @dataclass(frozen=True, slots=True)
 class Relative(Placed):
-    """A signed distance of `bits` bits."""
+    """A signed distance of `bits` bits. With `within` it wraps inside the page of 2^within words that holds the instruction
+    (address 0 with the origin zero), and the target must lie there."""
+
+    within: int = 0
+
+    def frame(self, address: int, size: int, index: int) -> tuple[int, int, int]:
+        """What the distance counts from, and first address and length of what it wraps in."""
+        if self.origin == "zero":
+            return 0, 0, 1 << self.within if self.within else self.memory
+        base = self.base(address, size, index)
+        if not self.within:
+            return base, 0, self.memory
+        return base, address >> self.within << self.within, 1 << self.within
 
     def store(self, value: int, address: int, size: int, index: int) -> int:
-        if not 0 <= value < self.space:
-            raise Misfit("out_of_range", value=shown(value), range=f"0..0x{self.space - 1:X}")
-        base = self.base(address, size, index)
+        base, first, span = self.frame(address, size, index)
+        if not first <= value < first + span:
+            if self.within and 0 <= value < self.memory:
+                raise self.off_page(value, first >> self.within, self.within)
+            raise self.beyond(value)
         half = 1 << (self.bits - 1)
-        distance = (value - base + self.space // 2) % self.space - self.space // 2
+        distance = (value - base + span // 2) % span - span // 2
         if -half <= distance < half:
             return distance & (2 * half - 1)
         excess = distance - half + 1 if distance > 0 else -half - distance
@@ -149,56 +197,55 @@ class Relative(Placed):
         )
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
+        base, first, span = self.frame(address, size, index)
         half = 1 << (self.bits - 1)
         distance = bits - 2 * half if bits >= half else bits
-        return (self.base(address, size, index) + distance) % self.space
+        return first + (base + distance - first) % span
 
     def range_text(self) -> str:
         half = 1 << (self.bits - 1)
-        return f"{-half}..+{half - 1} from {self.origin_text()}"
+        page = f", in {'its' if self.origin in ORIGINS else 'the first'} page of {1 << self.within} words" if self.within else ""
+        return f"{-half}..+{half - 1} from {self.origin_text()}{page}"
 
     def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:
-        base = self.base(address, size, index)
+        base, first, span = self.frame(address, size, index)
         half = 1 << (self.bits - 1)
-        good = [(base + distance) % self.space for distance in (-half, half - 1)]
-        bad = [(base + distance) % self.space for distance in (-half - 1, half)]
-        return good, bad
+        good = [first + (base + distance - first) % span for distance in (-half, half - 1)]
+        bad = [first + (base + distance - first) % span for distance in (-half - 1, half)]
+        return good, bad if span > 2 * half else [-1, self.memory]
 
 
 @dataclass(frozen=True, slots=True)
 class Page(Placed):
-    """The low `bits` bits of a target whose upper bits are those of the origin."""
+    """The low `bits` bits of a target whose upper bits are those of the origin. `page` is the number of the page where the
+    instruction does not tell it: 0 with the origin zero, what is assumed with an assumption."""
+
+    page: int | None = None
+
+    def own(self, address: int, size: int, index: int) -> int:
+        """The number of the page in reach."""
+        return self.base(address, size, index) % self.memory >> self.bits if self.page is None else self.page
 
     def store(self, value: int, address: int, size: int, index: int) -> int:
-        base = self.base(address, size, index) % self.space
-        if value >> self.bits == base >> self.bits:
+        own = self.own(address, size, index)
+        if value >> self.bits == own:
             return value & ((1 << self.bits) - 1)
-        if not 0 <= value < self.space:
-            raise Misfit("out_of_range", value=shown(value), range=f"0..0x{self.space - 1:X}")
-        own = base >> self.bits
-        first = own << self.bits
-        last = first + (1 << self.bits) - 1
-        raise Misfit(
-            "off_page",
-            target=f"0x{value:X}",
-            page=value >> self.bits,
-            own=own,
-            first=f"0x{first:X}",
-            last=f"0x{last:X}",
-            excess=value - last if value > last else first - value,
-            side="high" if value > last else "low",
-        )
+        if not 0 <= value < self.memory:
+            raise self.beyond(value)
+        raise self.off_page(value, own, self.bits)
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
-        return self.base(address, size, index) % self.space >> self.bits << self.bits | bits
+        return self.own(address, size, index) << self.bits | bits
 
     def range_text(self) -> str:
-        return f"the page of {1 << self.bits} words of {self.origin_text()}"
+        if self.page is None or self.origin == "zero":
+            return f"the page of {1 << self.bits} words of {self.origin_text()}"
+        return f"the page of {1 << self.bits} words whose number '{self.origin}' is assumed to be"
 
     def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:
-        first = self.base(address, size, index) % self.space >> self.bits << self.bits
+        first = self.own(address, size, index) << self.bits
         last = first + (1 << self.bits) - 1
-        return [first, last], [value for value in (first - 1, last + 1) if 0 <= value < self.space]
+        return [first, last], [value for value in (first - 1, last + 1) if 0 <= value < self.memory]
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +267,6 @@ class Choice(Kind):
         return self.other.load(bits, address, size, index)
 
     def spelling(self, bits: int) -> str | None:
-        """The first spelling with these bits."""
         return next((spelling for spelling, stored in self.options if stored == bits), None)
 
     def range_text(self) -> str:
@@ -231,11 +277,66 @@ class Choice(Kind):
         return self.other.edges(address, size, index) if self.other else ([], [])
 
 
-STOCK = ("number", "unsigned", "signed", "address", "relative", "page", "choice")
+@dataclass(frozen=True, slots=True)
+class NameList(Kind):
+    """One or more of the names in `options`, in any order, each of which stands for some of the bits; `other` is the
+    numeric kind that is legal as well, or None."""
+
+    options: tuple[tuple[str, int], ...] = ()
+    other: Kind | None = None
+
+    def joined(self, nodes: Sequence[Node]) -> int:
+        """The bits of the operands of a statement, each of which must be a name. Raises Fault."""
+        bits = dict(self.options)
+        together = 0
+        for node in nodes:
+            own = bits.get(node.text.upper()) if isinstance(node, Name) else None
+            if own is None:
+                raise node.fault("not_in_list", names=", ".join(bits))
+            if not own & ~together:
+                raise node.fault("list_twice", name=node.text)  # type: ignore[attr-defined]
+            together |= own
+        return together
+
+    def store(self, value: int, address: int, size: int, index: int) -> int:
+        if 0 <= value < 1 << self.bits:
+            return value
+        raise Misfit("out_of_range", value=shown(value), range=self.range_text())
+
+    def load(self, bits: int, address: int, size: int, index: int) -> int:
+        if self.other is None:
+            raise Misfit("not_listed", value=f"bit pattern {bits:0{self.bits}b}", values=self.range_text())
+        return self.other.load(bits, address, size, index)
+
+    def spelling(self, bits: int) -> str | None:
+        names = []
+        together = 0
+        for name, own in self.options:
+            if not own & ~bits and own & ~together:
+                names.append(name)
+                together |= own
+        return ",".join(names) if names and together == bits else None
+
+    def range_text(self) -> str:
+        names = f"a list of {', '.join(name for name, _ in self.options)}"
+        return f"{names}, or {self.other.range_text()}" if self.other else names
+
+    def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:
+        return self.other.edges(address, size, index) if self.other else ([], [])
 
 
-def plain(name: str, role: str, bits: int, low: int | None = None, high: int | None = None, order: str | None = None) -> Plain:
+STOCK = ("number", "unsigned", "signed", "address", "relative", "page", "choice", "list", "modes")
+
+
+def numeric(kind: Kind) -> Kind:
+    """The kind that takes the numbers, where names are legal as well."""
+    return kind.other if isinstance(kind, (Choice, NameList)) and kind.other else kind
+
+
+def plain(
+    name: str, role: str, bits: int, low: int | None = None, high: int | None = None, order: str | None = None, space: str = ""
+) -> Plain:
     """A numeric kind with the range of its role, narrowed by `low` and `high`."""
-    lowest = {"number": -(1 << (bits - 1)), "signed": -(1 << (bits - 1)), "unsigned": 0, "address": 0}[role]
+    lowest = -(1 << (bits - 1)) if role in ("number", "signed") else 0
     highest = (1 << (bits - 1)) - 1 if role == "signed" else (1 << bits) - 1
-    return Plain(name, bits, order, role, lowest if low is None else low, highest if high is None else high)
+    return Plain(name, bits, order, space, role, lowest if low is None else low, highest if high is None else high)

@@ -2,106 +2,19 @@
 
 from __future__ import annotations
 
-import itertools
 import re
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax.expressions import Name, Node
-from xasm.syntax.lines import cut_statement
-from xasm.syntax.parser import parse_operands
+from xasm.syntax.expressions import Node, Number
+from xasm.target.forms import WORD_OF_TEXT, Form, Modes, Row, Variant, form_shapes, listed
 from xasm.target.habits import MakerDirective
-from xasm.target.kinds import Choice, Kind
+from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.shapes import SELECTORS, Notation, shape
-
-WORD_OF_TEXT = re.compile(r"[A-Za-z_][A-Za-z0-9_]*'?")
-FLOWS = ("next", "jump", "branch", "call", "call_if", "return", "return_if", "skip", "repeat", "trap", "halt")
-MOST_SHAPES = 100_000  # shapes of one form; more is a mistake in the table
-
-
-class Slot(NamedTuple):
-    """Where `width` bits of a field lie: bit `shift` upward of word `word`; they are bits `down` upward of the value."""
-
-    word: int
-    shift: int
-    width: int
-    down: int
-
-
-class Patch(NamedTuple):
-    """A field still to be filled: which expression of the statement, its kind, its slots."""
-
-    leaf: int
-    kind: Kind
-    slots: tuple[Slot, ...]
-
-
-class Variant(NamedTuple):
-    """One form that fits a statement's shape: `words` with everything literal filled in, and what to fill."""
-
-    form: Form | None  # None for data
-    words: tuple[int, ...]
-    patches: tuple[Patch, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Code:
-    """The words of a form: for each word the mask of its fixed bits and their value; slots of each field."""
-
-    masks: tuple[int, ...]
-    match: tuple[int, ...]
-    slots: dict[str, tuple[Slot, ...]]
-    operands: frozenset[int]  # which words hold a whole field, or a part of one, and nothing else
-
-
-@dataclass(eq=False)
-class Form:
-    """One row: a legal form of an instruction.
-
-    `asm` as the maker prints it, `code_text` as typed, `fields` maps a field's name to its kind. `cycles`, `taken`
-    and `cross` are in the unit of the table's clock; `taken` and `cross` are None where the book has no such rule.
-    `flow` is one of FLOWS; `target` names the field that holds where control goes, or None. `places` maps the row's
-    keys to where they stand in the file, "" to the row itself.
-    """
-
-    asm: str
-    code_text: str
-    code: Code
-    fields: dict[str, Kind]
-    cycles: int
-    taken: int | None
-    cross: int | None
-    flow: str
-    target: str | None
-    alias: bool
-    note: str
-    places: dict[str, Place]
-
-    @cached_property
-    def mnemonic(self) -> str:
-        return self.asm.split(None, 1)[0].upper()
-
-    @property
-    def size(self) -> int:
-        """Length in words."""
-        return len(self.code.masks)
-
-    @cached_property
-    def nodes(self) -> tuple[Node, ...]:
-        """The operands of `asm`, read by the grammar of user source; raises Fault."""
-        return parse_operands(cut_statement(self.asm).operands).nodes
-
-    def cycles_text(self) -> str:
-        """As listings and cards print it: `4`, `7/12` (condition not met/met), `4+1` (page border crossed)."""
-        text = str(self.cycles)
-        if self.taken not in (None, self.cycles):
-            text += f"/{self.taken}"
-        if self.cross is not None:
-            text += f"+{self.cross}"
-        return text
+from xasm.target.symbols import OwnNames
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +41,9 @@ class Target:
 
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
-    address space to its width in bits; `directives` maps the maker's names of data directives to ours.
+    address space to its width in bits; `directives` maps the maker's names of data directives to ours. `names` are the
+    chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `rows` are
+    those of the table; `forms` and `mnemonics` leave out what is undocumented unless `undocumented` is true.
     """
 
     name: str
@@ -146,11 +61,17 @@ class Target:
     spaces: dict[str, int]
     directives: dict[str, MakerDirective]
     habits: frozenset[str]
+    names: OwnNames
+    assume: dict[str, int]
     kinds: dict[str, Kind]
-    forms: tuple[Form, ...]
+    modes: dict[str, Modes]
+    rows: tuple[Row, ...]
     places: dict[str, Place]
+    undocumented: bool = False
+    _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict)
     _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict)
     _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict)
+    _lists: dict[str, tuple[tuple[int, NameList], ...]] = field(default_factory=dict)
 
     @property
     def top(self) -> int:
@@ -172,30 +93,66 @@ class Target:
     def hex_word(self, word: int) -> str:
         return f"{word:0{(self.word + 3) // 4}X}"
 
+    @property
+    def symbols(self) -> dict[str, int]:
+        """The chip's own names in capitals, with their values."""
+        return self.names.values
+
+    def bit(self, byte: int, part: str) -> int:
+        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault without a span."""
+        return self.names.bit(byte, part, self.name)
+
+    def with_undocumented(self) -> Target:
+        """The same chip with the forms that the maker's book does not list."""
+        return replace(self, undocumented=True, _forms={}, _variants={}, _shapes={}, _lists={})
+
     @cached_property
-    def mnemonics(self) -> dict[str, tuple[Form, ...]]:
-        """The forms of each mnemonic, in the order of the table."""
-        found: dict[str, list[Form]] = {}
-        for form in self.forms:
-            found.setdefault(form.mnemonic, []).append(form)
-        return {mnemonic: tuple(forms) for mnemonic, forms in found.items()}
+    def mnemonics(self) -> dict[str, tuple[Row, ...]]:
+        """The rows of each mnemonic, in the order of the table."""
+        found: dict[str, list[Row]] = {}
+        for row in self.rows:
+            if self.undocumented or not row.undocumented:
+                found.setdefault(row.mnemonic, []).append(row)
+        return {mnemonic: tuple(rows) for mnemonic, rows in found.items()}
+
+    def forms_of(self, mnemonic: str) -> tuple[Form, ...]:
+        """The forms of a mnemonic, in the order of the table and of the modes of a row. Raises Fault with a place where a
+        row and its modes do not go together."""
+        found = self._forms.get(mnemonic)
+        if found is None:
+            made = (form for row in self.mnemonics[mnemonic] for form in row.forms())
+            found = self._forms[mnemonic] = tuple(form for form in made if self.undocumented or not form.undocumented)
+        return found
+
+    @cached_property
+    def forms(self) -> tuple[Form, ...]:
+        """All forms in the order of the table. A table with modes has many: whoever can ask for a mnemonic does."""
+        return tuple(form for form in self.all_forms() if self.undocumented or not form.undocumented)
+
+    def all_forms(self) -> Iterator[Form]:
+        """The forms of all rows, undocumented ones among them."""
+        for row in self.rows:
+            yield from row.forms()
 
     @cached_property
     def reserved(self) -> frozenset[str]:
         """Words that mean a register, flag or the like in operands, in capitals."""
         words: set[str] = set()
-        for form in self.forms:
-            _, _, operands = form.asm.partition(" ")
-            words.update(word.upper() for word in WORD_OF_TEXT.findall(operands) if word not in form.fields)
+        for row in self.rows:
+            if self.undocumented or not row.undocumented:
+                words |= row.words()
+        for modes in self.modes.values():
+            for mode in modes.modes:
+                words |= mode.words()
         for kind in self.kinds.values():
-            if isinstance(kind, Choice):
+            if isinstance(kind, (Choice, NameList)):
                 for spelling, _ in kind.options:
-                    words.update(word.upper() for word in WORD_OF_TEXT.findall(spelling))
-        return frozenset(words)
+                    words.update(WORD_OF_TEXT.findall(spelling))
+        return frozenset(word.upper() for word in words)
 
     @cached_property
     def notation(self) -> Notation:
-        asms = [form.asm for form in self.forms]
+        asms = [row.asm for row in self.rows] + [f" {mode.asm}" for modes in self.modes.values() for mode in modes.modes]
         signs = {sign for sign in SELECTORS if any(re.search(rf"[\s,#\[(]{sign}", asm) for asm in asms)}
         return Notation(self.reserved, frozenset(signs), any("(" in asm for asm in asms))
 
@@ -212,8 +169,25 @@ class Target:
             text, leaves = shape(operands, notation._replace(signs=frozenset()))
             found = self._candidates(mnemonic, text)
         if not found:
+            found, leaves = self._with_list(mnemonic, operands)
+        if not found:
             raise self._no_form(mnemonic, operands)
         return found, leaves
+
+    def _with_list(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node]]:
+        """The forms of a statement whose last operands are a list of names, which is one expression then. Raises Fault for
+        a list that holds what it cannot."""
+        lists = self._lists.get(mnemonic)
+        if lists is None:
+            found = ((len(form.nodes) - 1, kind) for form in self.forms_of(mnemonic) for kind in form.fields.values())
+            lists = self._lists[mnemonic] = tuple(dict.fromkeys((before, kind) for before, kind in found if isinstance(kind, NameList)))
+        for before, kind in lists:
+            text, leaves = shape(operands[:before], self.notation)
+            variants = self._candidates(mnemonic, listed(text, kind)) if len(operands) > before else ()
+            if variants:
+                first, last = operands[before], operands[-1]
+                return variants, [*leaves, Number(first.start, last.end, kind.joined(operands[before:]))]
+        return (), []
 
     def _candidates(self, mnemonic: str, text: str) -> tuple[Variant, ...]:
         key = (mnemonic, text)
@@ -230,71 +204,18 @@ class Target:
     def _mnemonic_shapes(self, mnemonic: str) -> dict[str, list[Variant]]:
         """All shapes of a mnemonic's forms, each with its variants, best first."""
         shapes: dict[str, list[tuple[int, int, int, Variant]]] = {}
-        for rank, form in enumerate(self.mnemonics[mnemonic]):
+        for rank, form in enumerate(self.forms_of(mnemonic)):
             for text, choices, variant in form_shapes(form, self.notation):
                 shapes.setdefault(text, []).append((form.size, choices, rank, variant))
         return {text: [entry[3] for entry in sorted(entries, key=lambda entry: entry[:3])] for text, entries in shapes.items()}
 
     def _no_form(self, mnemonic: str, operands: tuple[Node, ...]) -> Fault:
-        forms = [form.asm for form in self.mnemonics[mnemonic]]
+        forms = list(dict.fromkeys(form.asm for form in self.forms_of(mnemonic)))
         if not operands:
             start, end = None, None
         else:
             start, end = operands[0].start, operands[-1].end or operands[0].end
         if forms == [mnemonic]:
             return Fault("no_operands_wanted", start, end, operation=mnemonic)
-        listed = "; ".join(forms[:16]) + (f"; and {len(forms) - 16} more" if len(forms) > 16 else "")
-        return Fault("no_form", start, end, f"its forms: {listed}", operation=mnemonic)
-
-
-def form_shapes(form: Form, notation: Notation) -> list[tuple[str, int, Variant]]:
-    """Every shape in which a form can be written: shape text, how many choices were made for it, variant.
-
-    A choice is a literal for each of its spellings and an expression where it takes numbers as well.
-    """
-    choices = [(name, kind) for name, kind in form.fields.items() if isinstance(kind, Choice)]
-    spellings: list[list[tuple[Node | None, int]]] = []
-    for _, kind in choices:
-        options: list[tuple[Node | None, int]] = [(_spelled(spelling), bits) for spelling, bits in kind.options]
-        spellings.append([*options, (None, 0)] if kind.other else options)
-    found = []
-    total = 1
-    for options in spellings:
-        total *= len(options)
-    if total > MOST_SHAPES:
-        raise Fault("table_asm", place=form.places["asm"], why=f"it can be written in more than {MOST_SHAPES:,} ways")
-    for chosen in itertools.product(*spellings):
-        words = list(form.code.match)
-        names: dict[str, Node] = {}
-        for (name, _), (node, bits) in zip(choices, chosen, strict=True):
-            if node is not None:
-                names[name] = node
-                fill(words, form.code.slots[name], bits)
-        left = [name for name in form.fields if name not in names]
-        operands = tuple(node.renamed(names) for node in form.nodes) if names else form.nodes
-        text, leaves = shape(operands, notation, left)
-        patches = []
-        for index, leaf in enumerate(leaves):
-            if not isinstance(leaf, Name) or leaf.text not in form.fields:
-                raise Fault("table_asm", place=form.places["asm"], why="every number in it must be a field")
-            patches.append(Patch(index, form.fields[leaf.text], form.code.slots[leaf.text]))
-        found.append((text, len(names), Variant(form, tuple(words), tuple(patches))))
-    return found
-
-
-def _spelled(spelling: str) -> Node:
-    return parse_operands(spelling).nodes[0]
-
-
-def fill(words: list[int], slots: tuple[Slot, ...], bits: int) -> None:
-    """Puts the bits of a field into its slots, which must be 0."""
-    for word, shift, width, down in slots:
-        words[word] |= ((bits >> down) & ((1 << width) - 1)) << shift
-
-
-def gather(words: tuple[int, ...], slots: tuple[Slot, ...]) -> int:
-    """The bits of a field, out of its slots."""
-    bits = 0
-    for word, shift, width, down in slots:
-        bits |= ((words[word] >> shift) & ((1 << width) - 1)) << down
-    return bits
+        known = "; ".join(forms[:16]) + (f"; and {len(forms) - 16} more" if len(forms) > 16 else "")
+        return Fault("no_form", start, end, f"its forms: {known}", operation=mnemonic.rstrip(","))

@@ -1,0 +1,410 @@
+"""Input that nobody means well, and commands that cannot be carried out: the answer is always a clear message, in bounded memory,
+and the outputs of an earlier run stay as they were, byte for byte."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import re
+import resource
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from xasm.target.finding import load_target, table_paths
+
+ROOT = Path(__file__).resolve().parent.parent
+CHIP = next(iter(table_paths()))  # any will do: no instruction is used here
+TOP = load_target(CHIP).top
+MEMORY = 1 << 30  # bytes that a run may take
+PATIENCE = 300  # seconds; a guard against a run without end, and no measure of speed
+LONGEST_ANSWER = 60_000  # characters
+OUTPUTS = ("old.bin", "old.hex", "old.h", "old.c", "old.lst")
+ALL = [word for name in (*OUTPUTS, "new.bin") for word in ("-o", name)]
+FIRST_LINE = re.compile(r"(?:[^\n:]+(?::\d+:\d+)?: )?error: \S.*")
+
+# What `xasm.assemble` says to the text of each file, all in one process: what one leaves behind must not harm the next.
+ASSEMBLE = """
+import json, pathlib, sys, xasm
+answers = {}
+for path in sorted(pathlib.Path("sources").iterdir(), key=lambda path: int(path.name)):
+    try:
+        xasm.assemble(path.read_bytes().decode(), sys.argv[1], "prog.asm")
+        answers[path.name] = (0, "")
+    except xasm.SourceErrors as errors:
+        answers[path.name] = (1, str(errors))
+print(json.dumps(answers))
+"""
+
+
+class Ran(NamedTuple):
+    """How a run ended: exit code, standard output, standard error."""
+
+    code: int
+    shown: str
+    said: str
+
+
+def run(folder: Path, *words: str | bytes, output: int = subprocess.PIPE, memory: int = MEMORY, largest: int = -1) -> Ran:
+    """Runs Python in a folder; `largest` is the size in bytes up to which a file can be written."""
+
+    def limit() -> None:
+        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+        if largest >= 0:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (largest, largest))
+
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}
+    done = subprocess.run(
+        [sys.executable, *words], cwd=folder, env=environment, stdout=output, stderr=subprocess.PIPE, preexec_fn=limit, timeout=PATIENCE,
+        check=False,
+    )  # fmt: skip
+    return Ran(done.returncode, (done.stdout or b"").decode(), done.stderr.decode())
+
+
+def xasm(folder: Path, *words: str | bytes, **limits: int) -> Ran:
+    return run(folder, "-m", "xasm", *words, **limits)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with the outputs of an earlier run, and a program without a mistake."""
+    for name in OUTPUTS:
+        (tmp_path / name).write_bytes(f"earlier {name}\n".encode())
+    (tmp_path / "good.asm").write_text("        DB 1, 2, 3\n")
+    return tmp_path
+
+
+def content(folder: Path) -> dict[str, bytes | str]:
+    """Everything in a folder: files with their bytes, links with where they lead."""
+    return {
+        str(path.relative_to(folder)): os.readlink(path) if path.is_symlink() else path.read_bytes() if path.is_file() else "folder"
+        for path in folder.rglob("*")
+    }
+
+
+def wrong_with(ran: Ran, codes: tuple[int, ...], message: str) -> list[str]:
+    """What is wrong with an answer."""
+    first = ran.said.partition("\n")[0]
+    usage = ran.said.startswith("Usage: ")
+    found = []
+    if ran.code not in codes:
+        found.append(f"exit code {ran.code}")
+    if not usage and not FIRST_LINE.fullmatch(first):
+        found.append(f"it begins with {first[:200]!r}")
+    if message not in (ran.said if usage else first):
+        found.append(f"it does not say {message!r} but {ran.said[:500]!r}")
+    if "Traceback" in ran.said or "itself failed" in ran.said:
+        found.append(f"a defect is shown: {ran.said[-500:]}")
+    if ran.shown:
+        found.append(f"it prints {ran.shown[:200]!r}")
+    if len(ran.said) > LONGEST_ANSWER:
+        found.append(f"it has {len(ran.said)} characters")
+    return found
+
+
+def noise(seed: int, first: int, last: int) -> bytes:
+    source = random.Random(seed)
+    return bytes(source.randint(first, last) for _ in range(5000))
+
+
+def lines(count: int, line: Callable[[int], str]) -> bytes:
+    return "".join(line(index) for index in range(count)).encode()
+
+
+DEEP = "the expression is nested deeper than 200 levels"
+BEYOND = f"beyond the last address 0x{TOP:X}"
+# The content of a source, and what its first message must hold.
+HOSTILE: dict[str, tuple[bytes, str]] = {
+    # files
+    "nothing": (b"", "there is nothing to write"),
+    "blank lines": (b"\n" * (1 << 20), "there is nothing to write"),
+    "only END": (b" END\n DB 1\n", "there is nothing to write"),
+    "random bytes": (noise(1, 0, 255), "is no UTF-8 text"),
+    "random bytes above ASCII": (noise(2, 128, 255), "is no UTF-8 text"),
+    "random ASCII": (noise(3, 0, 127), "does not belong in a source"),
+    "random printable ASCII": (noise(4, 32, 126), "error: "),
+    "a program for another machine": (b"\x7fELF\x02\x01\x01" + bytes(1000), "does not belong in a source"),
+    "all control characters": ("".join(map(chr, range(0xA0))).encode(), "the character with code 0x00"),
+    "one control character": (b" DB 1\n DB 2 \x1b[31m\n", "the character with code 0x1B"),
+    "marks that turn the writing round": (" DB 1 \u202e\u2066 2\n".encode(), "U+202E"),
+    "digits of another script": (" DB \u0665\n".encode(), "cannot stand here"),
+    "UTF-16": (" DB 1\n".encode("utf-16"), "is no UTF-8 text"),
+    "too long a file": (b"\n" * ((64 << 20) + 1), "the file is longer than 67,108,864 bytes"),
+    # lines
+    "a line of 1 MB": (b" DB 1" + b",1" * 500_000 + b"\n", "the line has 1,000,005 characters"),
+    "a word of 1 MB": (b"x" * 1_000_000, "the line has 1,000,000 characters"),
+    "a name as long as a line may be": (b" DB " + b"x" * 65_000, "is not defined"),
+    "200,000 mistakes": (b" wrong\n" * 200_000, "is no instruction"),
+    "30,000 names that nobody defined": (lines(30_000, lambda index: f" DW name{index}\n"), "'name0' is not defined"),
+    "30,000 names that are nearly right": (
+        lines(30_000, lambda index: f"label{index}x EQU 1\n") + lines(30_000, lambda index: f" DW label{index}\n"),
+        "'label0' is not defined",
+    ),
+    "an unclosed text": (b' DB "' + b"\\" * 60_001, "the text has no closing double quote"),
+    "an INCLUDE of itself": (b' INCLUDE "prog.asm"\n', "'prog.asm' includes itself"),
+    "an INCLUDE of a folder": (b' INCLUDE "/"\n', "cannot find '/'"),
+    "an INCLUDE of a device": (b' INCLUDE "/dev/zero"\n', "cannot find '/dev/zero'"),
+    "an INCLUDE of a name that no file has": (b' INCLUDE "' + b"x" * 5000 + b'"\n', "cannot find 'xxx"),
+    "an EMBED of a device": (b' EMBED "/dev/zero"\n', "cannot find '/dev/zero'"),
+    # values
+    "a shift by ten thousand million": (b" DB 1<<10000000000\n", "cannot shift by 10000000000"),
+    "a shift to the left, again and again": (b"value := 1\n" + b"value := value << 512\n" * 100, "the value has more than 512 bits"),
+    "a number with 60,000 digits": (b" DB " + b"9" * 60_000, "the value has more than 512 bits"),
+    "multiplication by itself": (b"value := 3\n" + b"value := value * value\n" * 20_000, "the value has more than 512 bits"),
+    "multiplication of what comes later": (
+        b"value := later\n" + b"value := value * value\n" * 5000 + b"later EQU 3\n DB value & 1\n",
+        "the value has more than 512 bits",
+    ),
+    "20,000 constants in a circle": (lines(20_000, lambda index: f"n{index} EQU n{(index + 1) % 20_000}\n"), "is defined by itself"),
+    "10,000 round brackets": (b" DB " + b"(" * 10_000 + b"1" + b")" * 10_000, DEEP),
+    "10,000 square brackets": (b" DB " + b"[" * 10_000 + b"1" + b"]" * 10_000, DEEP),
+    "10,000 opening brackets": (b" DB " + b"(" * 10_000, "the line ends where ')' is expected"),
+    "10,000 minus signs": (b" DB " + b"-" * 10_000 + b"1", DEEP),
+    "10,000 tildes": (b" DB " + b"~" * 10_000 + b"1", DEEP),
+    "10,000 words in front": (b" DB " + b"NOT " * 10_000 + b"1", DEEP),
+    "a sum of 10,000": (b" DB 1" + b"+1" * 10_000, DEEP),
+    "10,000 choices": (b" DB " + b"1?" * 10_000 + b"1" + b":1" * 10_000, DEEP),
+    "10,000 points": (b" DB one" + b".x" * 10_000, DEEP),
+    # memory
+    "DS 0x7FFFFFFF": (b" DS 0x7fffffff\n DB 1\n", BEYOND),
+    "DS 0x7FFFFFFF, filled": (b" DS 0x7fffffff,0\n", BEYOND),
+    "DS of a huge number": (b" DS 1 << 500\n DB 1\n", BEYOND),
+    "DS of what comes later": (b" DS later\n DB 1\nlater EQU 1 << 500\n", BEYOND),
+    "ALIGN far away": (b" DB 1\n ALIGN 1 << 31, 0\n DB 1\n", BEYOND),
+    "lengths that need each other": (b"one: DS two + 1\ntwo: DS one + 1\n DB 1\n", "the sizes never settle"),
+    "ORG beyond the space": (b" ORG 0x7fffffff\n DB 1\n", "address 2147483647 (0x7FFFFFFF) is outside"),
+    "ORG below the space": (b" ORG -1\n DB 1\n", "address -1 is outside"),
+    "ORG at a huge number": (b" ORG 1 << 500\n DB 1\n", "a number of 501 bits is outside"),
+    "data past the top": (f" ORG {TOP}\n DB 1, 2\n".encode(), BEYOND),
+    "data at the top and then more": (f" ORG {TOP}\n DB 1\n DB 2\n".encode(), BEYOND),
+    "more data than memory": (b" DB 1\n" * (TOP + 2), BEYOND),
+    "the same place 20,000 times": (b" ORG 0\n DS 4095,0\n" * 20_000, "has put something there already"),
+    "a start beyond the space": (b" DB 1\n END 1 << 500\n", "the start address is"),
+    "50,000 conditions that fail": (b" ASSERT 0\n" * 50_000, "ASSERT failed"),
+    # what brings in more
+    "OF without end": (b" DB " + b",".join([b"4000 OF 0"] * 6000), "values are more than the"),
+    "OF a huge number": (b" DB 1<<300 OF 0\n", "values are more than the"),
+    "REPT without end": (b" REPT 1<<60\n DB 1\n ENDM\n", "bring in more than 200,000 lines"),
+    "REPT of data": (b" REPT 100000\n DB 4096 OF 0\n ENDM\n", "the program makes more than 1,048,576 words"),
+    "REPT of filled memory": (b" REPT 60000\n ORG 0\n DS 4095,0\n ENDM\n", "the program makes more than 1,048,576 words"),
+    "REPT in REPT in REPT": (b" REPT 1000\n" * 3 + b" DB 1\n" + b" ENDM\n" * 3, "bring in more than 200,000 lines"),
+    "REPT of mistakes": (b" REPT 199999\n wrong\n ENDM\n", "is no instruction"),
+    "a macro that calls itself": (b"more MACRO\n more\n ENDM\n more\n", "inside one another more than 100 deep"),
+    "a macro that calls itself twice": (b"more MACRO\n more\n more\n ENDM\n more\n", "inside one another more than 100 deep"),
+    "a macro that doubles its text": (b"more MACRO text\n more {text}{text}\n ENDM\n more xx\n", "the limit is 65,536"),
+    "a macro that makes much text of much": (
+        b"more MACRO text\n DB 1 ; {text}{text}{text}{text}\n ENDM\n REPT 60000\n more " + b"x" * 10_000 + b"\n ENDM\n",
+        "bring in more than 200,000 lines",
+    ),
+    "100,000 conditions left open": (b" IF 1\n" * 100_000, "this IF has no ENDIF"),
+    "100,000 macros left open": (b"more MACRO\n" * 100_000, "this MACRO has no end"),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_source(name: str, folder: Path) -> None:
+    source, message = HOSTILE[name]
+    (folder / "prog.asm").write_bytes(source)
+    before = content(folder)
+    ran = xasm(folder, "build", "prog.asm", "-t", CHIP, *ALL)
+    assert wrong_with(ran, (1,), message) == []
+    assert content(folder) == before
+
+
+def test_hostile_sources_from_python(folder: Path) -> None:
+    """The same texts given to `xasm.assemble`, with the same answers. What can only be wrong with a file is left out."""
+    (folder / "sources").mkdir()
+    tried = {}
+    for index, (source, message) in enumerate(HOSTILE.values()):
+        if message not in ("is no UTF-8 text", "the file is longer than 67,108,864 bytes"):
+            (folder / "sources" / str(index)).write_bytes(source)
+            tried[str(index)] = message
+    assert len(tried) > 60
+    ran = run(folder, "-c", ASSEMBLE, CHIP)
+    assert (ran.code, ran.said) == (0, "")
+    answers = {name: Ran(code, "", said) for name, (code, said) in json.loads(ran.shown).items()}
+    assert answers.keys() == tried.keys()
+    for name, answer in answers.items():
+        if tried[name] == "there is nothing to write":
+            assert answer == Ran(0, "", ""), "an image without a word is no mistake where no file is written"
+        else:
+            assert wrong_with(answer._replace(said=answer.said[:LONGEST_ANSWER]), (1,), tried[name]) == []
+
+
+def test_a_program_that_is_hard_but_right(folder: Path) -> None:
+    """The limits are far from what a person writes: these are no mistakes."""
+    (folder / "prog.asm").write_bytes(
+        lines(20_000, lambda index: f"n{index} EQU n{index + 1}\n") + b"n20000 EQU 5\n"
+        + b" DB n0, " + b"(" * 150 + b"1" + b")" * 150 + b",1" * 1000 + b"\n"
+        + b" REPT 1000, turn\n IF {turn} < 500\n DB {turn} & 1\n ENDIF\n ENDM\n"
+    )  # fmt: skip
+    ran = xasm(folder, "build", "prog.asm", "-t", CHIP, "-o", "new.bin")
+    assert (ran.code, ran.shown) == (0, "")
+    assert (folder / "new.bin").read_bytes() == b"\x05\x01" + b"\x01" * 1000 + b"\x00\x01" * 250
+
+
+def test_too_little_memory_is_said(folder: Path) -> None:
+    (folder / "prog.asm").write_bytes(b"\n" * (60 << 20))
+    before = content(folder)
+    ran = xasm(folder, "build", "prog.asm", "-t", CHIP, *ALL, memory=200 << 20)
+    assert wrong_with(ran, (1,), "there is not enough memory") == []
+    assert content(folder) == before
+
+
+# ---- commands
+
+# Words behind `xasm build`, the exit code, what must be said.
+COMMANDS: dict[str, tuple[list[str | bytes], int, str]] = {
+    "no source": ([], 2, "Missing argument"),
+    "a source that is not there": (["gone.asm", "-t", CHIP], 2, "cannot read 'gone.asm': no such file or directory"),
+    "a folder as source": (["sub", "-t", CHIP], 2, "cannot read 'sub': is a directory"),
+    "a source below a file": (["good.asm/x", "-t", CHIP], 2, "cannot read 'good.asm/x': not a directory"),
+    "a source with a name that is no text": ([b"\xff\x01.asm", "-t", CHIP], 2, r"cannot read '\udcff\x01.asm': no such file"),
+    "a source without end": (["/dev/zero", "-t", CHIP], 1, "the file is longer than 67,108,864 bytes"),
+    "an empty device": (["/dev/null", "-t", CHIP], 1, "there is nothing to write"),
+    "no chip": (["good.asm"], 1, "no chip is named"),
+    "no chip for nothing": (["/dev/null"], 2, "no chip is named"),
+    "a chip that there is not": (["good.asm", "-t", "nonesuch"], 2, "there is no chip 'nonesuch'"),
+    "a path for a chip": (["good.asm", "-t", "../../etc/passwd"], 2, "there is no chip '../../etc/passwd'"),
+    "a chip without name": (["good.asm", "-t", ""], 2, "there is no chip ''"),
+    "an unknown option": (["good.asm", "--nonesuch"], 2, "No such option"),
+    "an option without value": (["good.asm", "-t"], 2, "requires an argument"),
+    "an unknown suffix": (["good.asm", "-t", CHIP, "-o", "new.exe"], 2, "cannot tell the format of 'new.exe'"),
+    "no suffix": (["good.asm", "-t", CHIP, "-o", "new"], 2, "cannot tell the format of 'new'"),
+    "an output without name": (["good.asm", "-t", CHIP, "-o", ""], 2, "cannot tell the format of ''"),
+    "a suffix alone": (["good.asm", "-t", CHIP, "-o", ".bin"], 2, "cannot tell the format of '.bin'"),
+    "a folder as output": (["good.asm", "-t", CHIP, "-o", "sub.bin"], 2, "cannot write 'sub.bin': is a directory"),
+    "a folder that is not there": (["good.asm", "-t", CHIP, "-o", "gone/new.bin"], 2, "cannot write 'gone/new.bin': no such file"),
+    "an output below a file": (["good.asm", "-t", CHIP, "-o", "good.asm/new.bin"], 2, "cannot write 'good.asm/new.bin': not a directory"),
+    "a full disk": (["good.asm", "-t", CHIP, "-o", "full.bin"], 2, "cannot write 'full.bin': no space left on device"),
+    "a name too long": (["good.asm", "-t", CHIP, "-o", "x" * 300 + ".bin"], 2, "file name too long"),
+    "an output twice": (["good.asm", "-t", CHIP, "-o", "new.hex", "-o", "sub/../new.hex"], 2, "'sub/../new.hex' is named twice"),
+    "an output twice, through a link": (["good.asm", "-t", CHIP, "-o", "link.bin", "-o", "linked.bin"], 2, "'linked.bin' is named twice"),
+    "the screen twice": (["good.asm", "-t", CHIP, "-o", "-", "-o", "-"], 2, "'-' is named twice"),
+    "bytes on the screen": (["good.asm", "-t", CHIP, "-o", "-.bin"], 2, "'-.bin' would put bytes on the screen"),
+    "an output that is a source": (["source.h", "-t", CHIP, "-o", "source.h"], 2, "'source.h' is one of the sources"),
+    "an output that is included": (["include.asm", "-t", CHIP, "-o", "sub/../source.h"], 2, "'sub/../source.h' is one of the sources"),
+    "an output that is embedded": (["embed.asm", "-t", CHIP, "-o", "source.h"], 2, "'source.h' is one of the sources"),
+    "a filler that is no number": (["good.asm", "-t", CHIP, "--fill", "none"], 2, "'none' is not a number"),
+    "a filler without digits": (["good.asm", "-t", CHIP, "--fill", ""], 2, "'' is not a number"),
+    "a filler too large": (["good.asm", "-t", CHIP, "--fill", "1" + "0" * 1000 + "H"], 2, "is not a number"),
+    "a filler beyond a word": (["good.asm", "-t", CHIP, "--fill", "256"], 2, "the filler 256 (0x100) does not fit"),
+    "an order that there is not": (["good.asm", "-t", CHIP, "--order", "middle"], 2, "'middle' is not one of"),
+    "a name that is no C": (["good.asm", "-t", CHIP, "--name", "a;b"], 2, "'a;b' is not a C name"),
+    "a storage word that is no C": (["good.asm", "-t", CHIP, "--storage", "a;b"], 2, "'a;b' is not a storage word"),
+    "a header that is no C": (["good.asm", "-t", CHIP, "--include", "a\nb"], 2, r"'a\nb' is not the name of a C header"),
+    "no line may be brought in": (["good.asm", "-t", CHIP, "--most-lines", "0"], 2, "--most-lines"),
+    "a depth without bound": (["good.asm", "-t", CHIP, "--deepest", "1000000"], 2, "--deepest"),
+    "two files, the second behind END": (["end.asm", "good.asm", "-t", CHIP], 1, "this file is not read"),
+}
+
+
+@pytest.fixture
+def prepared(folder: Path) -> Path:
+    """What the commands above need."""
+    (folder / "sub").mkdir()
+    (folder / "sub.bin").mkdir()
+    (folder / "source.h").write_text("        DB 1\n")
+    (folder / "include.asm").write_text('        INCLUDE "source.h"\n        DB 1\n')
+    (folder / "embed.asm").write_text('        EMBED "source.h"\n')
+    (folder / "end.asm").write_text("        DB 1\n        END\n")
+    (folder / "full.bin").symlink_to("/dev/full")
+    (folder / "link.bin").symlink_to("linked.bin")
+    return folder
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_command_that_cannot_be_carried_out(name: str, prepared: Path) -> None:
+    """The outputs of an earlier run, which are named before those of the case, must not be touched."""
+    words, code, message = COMMANDS[name]
+    before = content(prepared)
+    ran = xasm(prepared, "build", *ALL, *words)
+    assert wrong_with(ran, (code,), message) == []
+    assert content(prepared) == before
+
+
+@pytest.mark.parametrize("command", [["target", "show", "nonesuch"], ["target", "show"], ["target", "nonesuch"], ["nonesuch"], []])
+def test_other_commands_that_cannot_be_carried_out(command: list[str], folder: Path) -> None:
+    ran = xasm(folder, *command)
+    assert ran.code == 2 and not ran.shown
+    assert "error: there is no chip 'nonesuch'" in ran.said or ran.said.startswith("Usage: ")
+    assert "Traceback" not in ran.said and "itself failed" not in ran.said
+
+
+def test_a_disk_that_is_full_half_way(folder: Path) -> None:
+    """A limit on the size of files makes a real write fail behind others that went well."""
+    (folder / "long.asm").write_text("        DS 4000, 1\n")
+    before = content(folder)
+    ran = xasm(folder, "build", "long.asm", "-t", CHIP, "-o", "old.bin", "-o", "old.hex", "-o", "new.bin", largest=5000)
+    assert wrong_with(ran, (2,), "cannot write 'old.hex': file too large") == []
+    assert content(folder) == before
+    assert xasm(folder, "build", "long.asm", "-t", CHIP, "-o", "old.bin", largest=5000).code == 0
+
+
+@pytest.mark.parametrize("words", [["build", "good.asm", "-t", CHIP, "-o", "-"], ["target", "list"], ["target", "show", CHIP]])
+def test_standard_output_that_takes_no_more(words: list[str], folder: Path) -> None:
+    with open("/dev/full", "wb") as full:
+        ran = xasm(folder, *words, output=full.fileno())
+    assert wrong_with(ran, (2,), "cannot write 'standard output': no space left on device") == []
+
+
+def test_a_reader_that_goes_away_is_no_mistake(folder: Path) -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    ran = xasm(folder, "target", "show", CHIP, output=writing)
+    os.close(writing)
+    assert ran == Ran(0, "", "")
+
+
+def test_files_with_names_that_are_no_text(folder: Path) -> None:
+    """They are read and written like any other; what must be shown of the name is shown as escapes."""
+    name = os.fsdecode(b"\xe9t\xe9.asm")
+    (folder / name).write_text("here:   DB 1\n        INCLUDE 5\n")
+    ran = xasm(folder, "build", name, "-t", CHIP)
+    assert wrong_with(ran, (1,), r"\udce9t\udce9.asm:2:17: error: INCLUDE needs a text in quotes") == []
+    (folder / name).write_text("here:   DB 1\n")
+    ran = xasm(folder, "build", name, "-t", CHIP, "-o", os.fsencode(name) + b".lst", "-o", "-")
+    assert ran.code == 0
+    assert rf"{chr(92)}udce9t{chr(92)}udce9.asm:1" in ran.shown
+    assert (folder / f"{name}.lst").read_text() == ran.shown
+
+
+# ---- that the checks would notice
+
+
+def test_a_bad_answer_is_noticed() -> None:
+    good = Ran(1, "", "prog.asm:1:2: error: no\n")
+    assert wrong_with(good, (1,), "no") == []
+    for bad in (
+        good._replace(code=0),
+        good._replace(code=-signal.SIGKILL),
+        good._replace(said=""),
+        good._replace(said="prog.asm:1:2: error: yes\n"),
+        good._replace(said="no\n"),
+        good._replace(said=good.said + "Traceback (most recent call last):\n"),
+        good._replace(said="error: xasm itself failed (KeyError: no)\n"),
+        good._replace(shown="something"),
+        good._replace(said=good.said + "x" * LONGEST_ANSWER),
+    ):
+        assert len(wrong_with(bad, (1,), "no")) >= 1, bad
+
+
+def test_the_bounds_hold(folder: Path) -> None:
+    ran = run(folder, "-c", f"x = bytes({MEMORY})")
+    assert ran.code == 1 and "MemoryError" in ran.said
+    ran = run(folder, "-c", "file = open('big', 'wb'); file.write(bytes(200)); file.close()", largest=100)
+    assert ran.code == 1 and "File too large" in ran.said
+
+
+def test_a_changed_file_is_noticed(folder: Path) -> None:
+    before = content(folder)
+    assert xasm(folder, "build", "good.asm", "-t", CHIP, *ALL).code == 0
+    after = content(folder)
+    assert before.keys() ^ after.keys() == {"new.bin"}
+    assert [name for name in before if before[name] != after[name]] == sorted(OUTPUTS, key=list(before).index)
