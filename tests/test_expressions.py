@@ -20,17 +20,20 @@ from xasm.source.messages import CATALOGUE
 from xasm.syntax import expressions
 from xasm.syntax.parser import parse_operands
 
-EXAMPLES = settings(max_examples=400, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+EXAMPLES = settings(max_examples=250, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 class Nowhere:
-    """A scope without names."""
+    """A scope without names and without bits."""
 
     def symbol(self, name: str, node: expressions.Node) -> int:
         raise node.fault("undefined", name=name)
 
     def here(self, node: expressions.Node) -> int:
         return HERE
+
+    def bit(self, byte: int, part: str, node: expressions.Node) -> int:
+        raise node.fault("no_value", what=part)
 
 
 def outcome(text: str) -> int | str:

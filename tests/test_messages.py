@@ -3,51 +3,17 @@
 from __future__ import annotations
 
 import ast
-import sys
 from pathlib import Path
 
 import pytest
 
 import xasm
-from tests.messages import Case, cases, marks, read
-from xasm.cli.main import main
-from xasm.source import diagnostics
+from tests.messages import Case, Shown, cases, marks, read
 from xasm.source.messages import CATALOGUE
-from xasm.target import finding
 
 CASES = cases()
 LEAST = 90  # cases in the data files; fewer, and they were not all read
 ELSEWHERE = "table_"
-
-
-class Shown:
-    """What a case shows when it is run in a folder of its own: exit code, both streams, and the entries that were met."""
-
-    def __init__(self, case: Case, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-        self.met: set[str] = set()
-        case.write(folder)
-        before = content(folder)
-        with monkeypatch.context() as patched:
-            patched.chdir(folder)
-            patched.setattr(sys, "argv", ["xasm", *case.command])
-            patched.setattr(diagnostics, "message", self.message)
-            if (folder / "targets").is_dir():
-                patched.setattr(finding, "FOLDERS", (folder / "targets",))  # what was loaded before stays known
-            self.exit = 0
-            try:
-                main()
-            except SystemExit as end:
-                self.exit = int(end.code or 0)
-        self.prints, self.says = capsys.readouterr()
-        self.untouched = content(folder) == before
-
-    def message(self, code: str, values: dict[str, object]) -> str:
-        self.met.add(code)
-        return CATALOGUE[code].format(**values)
-
-
-def content(folder: Path) -> dict[str, bytes]:
-    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
 @pytest.mark.parametrize("case", CASES, ids=[f"{case.origin}-{case.codes[0]}" for case in CASES])

@@ -25,6 +25,7 @@ import pytest
 import yaml
 
 import xasm
+from xasm.assembly.module import Module
 from xasm.assembly.symbols import Known
 from xasm.source.diagnostics import Fault, Report, SourceErrors
 from xasm.source.files import Source
@@ -229,7 +230,7 @@ def encodings(target: Target, text: str, address: int) -> Iterator[tuple[Form | 
     variants, leaves = target.variants(statement.operation, parse_operands(statement.operands).nodes)
     for variant in variants:
         try:
-            yield variant.form, bytes(encode(variant, leaves, Known({}), address))
+            yield variant.form, bytes(encode(variant, leaves, Known(Module()), address))
         except Fault:
             continue
 
@@ -276,7 +277,7 @@ class Review(NamedTuple):
 
 def review(witness: Witness, forms: Iterable[Form], accepted: Mapping[bytes, Decoded]) -> Review:
     """Looks up accepted codes in our table, reduced to some of its rows."""
-    decoder = Decoder(replace(load_target(witness.target), forms=tuple(forms)))
+    decoder = Decoder(replace(load_target(witness.target), rows=tuple(forms)))
     found = Review({}, set(), [])
     for code, decoded in accepted.items():
         ours = decoder.decode(code, witness.base)

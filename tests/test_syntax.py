@@ -20,7 +20,7 @@ from xasm.syntax import lines
 from xasm.syntax.expressions import Node, Nothing
 from xasm.syntax.parser import Builder, grammar, parse_operands
 
-EXAMPLES = settings(max_examples=300, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+EXAMPLES = settings(max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 Row = tuple[int, str, int, str, tuple[Any, ...]]  # line, label, its column, operation, operands
 
 
@@ -44,8 +44,9 @@ class Whole(Builder):
     def label(self, word: lark.Token, *_colon: lark.Token) -> tuple[str, int]:
         return str(word), word.column or 0
 
-    def statement(self, word: lark.Token, operands: tuple[Node, ...]) -> tuple[lark.Token, tuple[Node, ...]]:
-        return word, operands
+    def statement(self, word: lark.Token, *rest: Any) -> tuple[str, lark.Token | None, tuple[Node, ...]]:
+        joined = "," if word.type == "JOINED" else ""
+        return "".join(word.upper().split()) + joined, rest[0] if len(rest) > 1 else None, rest[-1]
 
     def line(self, *parts: Any) -> tuple[Any, ...]:
         return parts
@@ -65,14 +66,17 @@ def at_once(program: str, text: str) -> list[Row]:
     rows = []
     found: Any = reader(text).parse(program, start="program")
     for number, parts in enumerate(found, 1):
-        label, column, word, operands = "", 1, "", ()
+        label, column, word, operands = "", 1, "", []
         for part in parts:
-            if isinstance(part[0], lark.Token):
-                word, operands = str(part[0]), part[1]
-            else:
+            if len(part) == 2:
                 label, column = part
+                continue
+            word, first, nodes = part
+            if first is not None:
+                operands += [structure(node, first[1:]) for node in parse_operands(first[1:]).nodes]
+            operands += [structure(node, program) for node in nodes]
         if label or word:
-            rows.append((number, label, column, word, tuple(structure(node, program) for node in operands)))
+            rows.append((number, label, column, word, tuple(operands)))
     return rows
 
 
@@ -88,7 +92,7 @@ def by_lines(program: str, is_operation: Callable[[str], bool] = lambda word: Fa
         word, operands = "", ()
         if line.body:
             statement = lines.cut_statement(line.body)
-            word = statement.word
+            word = statement.operation
             operands = tuple(structure(node, statement.operands) for node in parse_operands(statement.operands).nodes)
         assert program.split("\n")[line.number - 1][line.column - 1 :].startswith(line.body)
         rows.append((line.number, line.label, line.label_column, word, operands))
@@ -111,7 +115,7 @@ def differs(program: str, text: str) -> bool:
 # programs
 
 NAMES = ("a", "loop", "_b9", ".wait", "X", "H", "ANDY", "low_", "Hex", "b1010", "SHLx", "B")
-OPERATIONS = ("put", "PUT,Q", "b,r9", "DB", "x", "H", "NOTE", ".m", "Ah", "LOW", "and")
+OPERATIONS = ("put", "PUT,Q", "b,r9", ".n,5", "DB", "x", "H", "NOTE", ".m", "Ah", "LOW", "and")
 REGISTERS = ("X", "sp", "AF'", "H'", "B", "Q0'")
 ASSIGNS = (":=", ":=", "=", "*=", "* =")
 COMMENTS = ("", ";", "; it's", ';"', "; 'a;b' \"c", ";:=", "; label: put 5", ";;''")
@@ -212,11 +216,30 @@ def test_both_readings_refuse_the_same_lines(choice: random.Random) -> None:
     assert not differs(text, grammar()), text
 
 
+TRICKY = [
+    " DB';' ; it's",
+    'a DB"a;b"',
+    " PUT,AF' ; it's",
+    " PUT,AF'",
+    " put LOW';'",
+    "a put 5 AND';' ; it's",
+    " put 2 OF';'",
+    " x,H'1F' 5",
+    " x,5 ,6",
+]
+
+
+def test_what_is_easily_cut_wrong() -> None:
+    for program in TRICKY:
+        assert not differs(program, grammar()), program
+    assert ";" in by_lines(TRICKY[0])[0][4][0]
+
+
 @cache
 def programs() -> list[str]:
     """Programs, the same in every run."""
     choice = random.Random(1)
-    return ["\n".join(line(choice) for _ in range(4)) for _ in range(1500)]
+    return ["\n".join(line(choice) for _ in range(4)) for _ in range(1500)] + TRICKY
 
 
 def test_the_programs_have_everything_and_most_can_be_read() -> None:
@@ -236,7 +259,7 @@ def test_the_programs_have_everything_and_most_can_be_read() -> None:
                 one = todo.pop()
                 kinds.add(one[0])
                 todo += [part for part in one if isinstance(part, tuple)]
-    assert readable > 400
+    assert readable > 300
     assert kinds == set("Number Name Here Text Nothing Sign Unary Binary Choose Group Repeated After Dotted".split())
     assert len(labels) == 7  # with and without label, indented or not, alone or not, with :=
 
@@ -244,7 +267,8 @@ def test_the_programs_have_everything_and_most_can_be_read() -> None:
 DRIFTS = (
     ("label: LABEL [COLON] | INDENTED COLON", "label: LABEL [COLON]"),
     ("label: LABEL [COLON] | INDENTED COLON", "label: LABEL COLON | INDENTED COLON"),
-    ("(,[A-Za-z][A-Za-z0-9]*)?/", "/"),
+    ("(?=,[A-Za-z0-9_])/", "(?=,[A-Za-z])/"),
+    ("FIRST.3: /,[A-Za-z0-9_]+(?=[^\\S\\n]+[^\\s;])/", "FIRST.3: /,[A-Za-z0-9_]+(?=[^\\S\\n]+[^\\s;B])/"),
     ("INDENTED.8: /\\.?", "INDENTED.8: /"),
     ("COMMENT: /;[^\\n]*/", "COMMENT: /;[^'\\n]*/"),
     ("BLANK: /[^\\S\\n]+/", "BLANK: /[ \\t\\f\\v]+/"),
@@ -283,10 +307,10 @@ def test_a_line_cutter_that_drifts_is_noticed(name: str, pattern: str, monkeypat
 
 def test_an_operation_in_column_1_is_read_as_one_with_a_blank_in_front() -> None:
     """The grammar knows no operation, so it reads the line with a blank."""
-    known = {word.upper() for word in OPERATIONS}
+    known = {word.upper().partition(",")[0] + "," * ("," in word) for word in OPERATIONS}
     choice = random.Random(2)
     read = 0
-    for _ in range(500):
+    for _ in range(600):
         body = statement(choice) + choice.choice(COMMENTS)
         if not differs(" " + body, grammar()) and "label" not in body:
             try:

@@ -19,8 +19,8 @@ from xasm.target.check import check_target, opcodes, patterns
 from xasm.target.decode import Decoder, Instruction, text_of
 from xasm.target.encode import encode
 from xasm.target.finding import load_target, table_paths
-from xasm.target.forms import Form, Variant
-from xasm.target.kinds import Choice, Kind, Misfit, Page, Plain, Relative
+from xasm.target.forms import Form, Patch, Variant
+from xasm.target.kinds import Choice, Misfit, NameList, Page, Plain, Relative, numeric
 from xasm.target.loader import read_target
 from xasm.target.model import Target
 
@@ -33,8 +33,10 @@ NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|[0-9]+)\b")
 
 
 class Trial(NamedTuple):
-    """A row with a value for each field: spellings and numbers by name; the numbers in the order of the expressions too."""
+    """A form with a value for each field: spellings and numbers by name (the bits of a list are a number); the numbers in the
+    order of the expressions too."""
 
+    target: Target
     form: Form
     variant: Variant
     fields: dict[str, int | str]
@@ -43,59 +45,57 @@ class Trial(NamedTuple):
 
     def encode(self) -> tuple[int, ...]:
         leaves = [Number(0, 0, number) for number in self.numbers]
-        return tuple(encode(self.variant, leaves, NoNames(self.address), self.address))
+        return tuple(encode(self.variant, leaves, NoNames(self.address, self.target), self.address))
 
     def __str__(self) -> str:
         return f"{self.form.asm} with {self.fields} at 0x{self.address:X}"
 
 
-def numeric(kind: Kind) -> Kind:
-    """The kind that takes the numbers."""
-    return kind.other if isinstance(kind, Choice) and kind.other else kind
-
-
 def places(form: Form, target: Target) -> list[int]:
-    """Where a row is tried: in the middle of memory, and at both ends where that can make a difference."""
+    """Where a form is tried: in the middle of memory, and at both ends where that can make a difference."""
     middle = 1 << (target.address - 1)
     return [middle, 0, target.top + 1 - form.size] if any(kind.placed for kind in form.fields.values()) else [middle]
 
 
 def ways(form: Form, target: Target) -> Iterator[tuple[dict[str, int | str], list[str], Variant]]:
-    """Every way to write the choices of a row: spellings by field, the fields left as expressions in order, the variant."""
-    names = {slots: name for name, slots in form.code.slots.items()}
+    """Every way to write the choices of a form: spellings by field, the fields left as expressions in order, the variant."""
+    names = {(slots, numeric(form.fields[name])): name for name, slots in form.code.slots.items()}
     for way, _, variant in shapes(form, target):
         spelled: dict[str, int | str] = {name: spelling for name, spelling in way if spelling is not None}
-        yield spelled, [names[patch.slots] for patch in variant.patches], variant
+        yield spelled, [names[patch.slots, numeric(patch.kind)] for patch in variant.patches], variant
 
 
-def good_values(form: Form, name: str, address: int) -> list[int]:
-    """Values to try: all where the field lies in an opcode word, else those at the edges."""
-    kind, slots = numeric(form.fields[name]), form.code.slots[name]
-    here = (address, form.size, slots[0].word)
+def good_values(form: Form, patch: Patch, address: int) -> list[int]:
+    """Values to try: all of a list, and where the field lies in an opcode word; else those at the edges."""
+    kind = patch.kind if isinstance(patch.kind, NameList) else numeric(patch.kind)
+    if isinstance(kind, NameList):
+        return [bits for bits in range(1 << kind.bits) if kind.spelling(bits) is not None]
+    here = (address, form.size, patch.slots[0].word)
     values, _ = kind.edges(*here)
-    if kind.bits <= COUNTED or any(slot.word not in form.code.operands for slot in slots):
+    if kind.bits <= COUNTED or any(slot.word not in form.code.operands for slot in patch.slots):
         values = values + [kind.load(bits, *here) for bits in patterns(kind)]
     return sorted(set(values))
 
 
 def trials(target: Target) -> Iterator[Trial]:
-    """Every row with every spelling, every value inside opcode words, and operands at their edges."""
+    """Every form with every spelling, every value inside opcode words, and operands at their edges."""
     for form in target.forms:
         for (spelled, names, variant), address in product(ways(form, target), places(form, target)):
-            for numbers in product(*(good_values(form, name, address) for name in names)):
-                yield Trial(form, variant, spelled | dict(zip(names, numbers, strict=True)), numbers, address)
+            for numbers in product(*(good_values(form, patch, address) for patch in variant.patches)):
+                yield Trial(target, form, variant, spelled | dict(zip(names, numbers, strict=True)), numbers, address)
 
 
 def bad_trials(target: Target) -> Iterator[tuple[Trial, str]]:
-    """Every row with one value just beyond what its field takes, and that field."""
+    """Every form with one value just beyond what its field takes, and that field."""
     for form in target.forms:
         address = places(form, target)[0]
         for spelled, names, variant in ways(form, target):
-            edges = [numeric(form.fields[name]).edges(address, form.size, form.code.slots[name][0].word) for name in names]
+            kinds = [(numeric(patch.kind), patch.slots[0].word) for patch in variant.patches]
+            edges = [kind.edges(address, form.size, word) for kind, word in kinds]
             for index, name in enumerate(names):
                 for value in edges[index][1]:
                     numbers = tuple(value if other == index else good[0] for other, (good, _) in enumerate(edges))
-                    yield Trial(form, variant, spelled | dict(zip(names, numbers, strict=True)), numbers, address), name
+                    yield Trial(target, form, variant, spelled | dict(zip(names, numbers, strict=True)), numbers, address), name
 
 
 # What the tests ask; each gives the list of what is wrong.
@@ -106,7 +106,9 @@ def wrong_rows(target: Target) -> list[str]:
     wrong = []
     for form in target.forms:
         wrong += [f"{form.asm} has no {key}" for key in ("cycles", "flow") if key not in form.places]
-        computed = "to" in form.places or (form.flow == "jump" and not any(kind.address for kind in form.fields.values()))
+        anywhere = form.flow == "jump" or form.chosen  # a mode may say where control goes, or leave it to a register
+        computed = "to" in form.places or (anywhere and not any(kind.address for kind in form.fields.values()))
+        computed = computed or any(mode.to == "none" for mode in form.chosen)
         if form.flow in ADDRESSED and form.target is None and not computed:
             wrong.append(f"{form.asm} is {form.flow} without a target")
         if form.target is not None and (form.target not in form.fields or not form.fields[form.target].address):
@@ -140,10 +142,11 @@ def wrong_returns(target: Target, tried: Iterable[Trial], decoder: Decoder) -> l
             continue
         chosen.add(again.form)
         if again.words != words:
-            # rightly so where another row says the same in fewer words, or is the first of several that are written the same
+            # rightly so where another form says the same in fewer words, or is the first of several that are written the same
             other = decoder.decode(again.words, trial.address)
             first = again.form is not trial.form and again.form.asm == trial.form.asm
-            if other is None or plain(other.text) != plain(text) or not (len(again.words) < len(words) or first):
+            same = other is not None and (again.form.alias or plain(other.text) == plain(text))
+            if not same or not (len(again.words) < len(words) or (first and len(again.words) == len(words))):
                 wrong.append(f"{trial}: {text} gives {again.words}, not {words}")
     earlier = {form.asm: form for form in reversed(target.forms)}
     return wrong + [f"{form.asm} is never chosen" for form in rows if form not in chosen and earlier[form.asm] is form]
@@ -156,6 +159,8 @@ def equal(trial: Trial, name: str, found: int | str) -> bool:
     if isinstance(found, str):
         if isinstance(value, str):
             return bits.get(found) == bits[value]
+        if isinstance(kind, NameList):
+            return found == kind.spelling(value)
         return bits.get(found) == kind.store(value, trial.address, trial.form.size, trial.form.code.slots[name][0].word)
     # a number with and without sign may be the same bits
     wraps = 1 << kind.bits if isinstance(kind, Plain) and kind.role == "number" else 0
@@ -174,22 +179,22 @@ def wrong_refusals(tried: Iterable[tuple[Trial, str]]) -> list[str]:
         try:
             words = trial.encode()
         except Misfit as misfit:
-            if range_of(trial, name) not in misfit.text:
-                wrong.append(f"{trial}: '{misfit.text}' does not say {range_of(trial, name)}")
+            if not any(text in misfit.text for text in ranges_of(trial, name)):
+                wrong.append(f"{trial}: '{misfit.text}' does not say {' or '.join(ranges_of(trial, name))}")
         else:
             wrong.append(f"{trial}: gives {words}")
     return wrong
 
 
-def range_of(trial: Trial, name: str) -> str:
-    """The range of a field as its refusals state it."""
+def ranges_of(trial: Trial, name: str) -> list[str]:
+    """The range of a field as its refusals state it; a distance that reaches everything is refused for the address."""
     kind = numeric(trial.form.fields[name])
     if isinstance(kind, Relative):
-        return f"{-(1 << (kind.bits - 1))}..+{(1 << (kind.bits - 1)) - 1}"
+        return [f"{-(1 << (kind.bits - 1))}..+{(1 << (kind.bits - 1)) - 1}", f"0..0x{trial.target.top:X}"]
     if isinstance(kind, Page):
         (first, last), _ = kind.edges(trial.address, trial.form.size, trial.form.code.slots[name][0].word)
-        return f"0x{first:X}..0x{last:X}"
-    return kind.range_text()
+        return [f"0x{first:X}..0x{last:X}"]
+    return [kind.range_text()]
 
 
 def wrong_first_words(target: Target, codes: Iterable[tuple[int, ...]], decoder: Decoder) -> list[str]:

@@ -17,8 +17,16 @@ from __future__ import annotations
 
 import re
 import shlex
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import pytest
+
+from xasm.cli.main import main
+from xasm.source import diagnostics
+from xasm.source.messages import message
+from xasm.target import finding
 
 FOLDER = Path(__file__).resolve().parent
 TITLE = re.compile(r"== ([a-z_]+(?:, [a-z_]+)*): (.+)")
@@ -67,9 +75,39 @@ class Case:
                 self.files[path] = marks(data, index) if marked else data
 
 
-def cases() -> list[Case]:
-    """All cases of all files, in the order of their names."""
-    return [case for path in sorted(FOLDER.glob("*.txt")) for case in read(path.read_text("ascii"), path.name)]
+class Shown:
+    """What a case shows when it is run in a folder of its own: exit code, both streams, and the entries that were met."""
+
+    def __init__(self, case: Case, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+        self.met: set[str] = set()
+        case.write(folder)
+        before = content(folder)
+        with monkeypatch.context() as patched:
+            patched.chdir(folder)
+            patched.setattr(sys, "argv", ["xasm", *case.command])
+            patched.setattr(diagnostics, "message", self.message)
+            if (folder / "targets").is_dir():
+                patched.setattr(finding, "FOLDERS", (folder / "targets",))  # what was loaded before stays known
+            self.exit = 0
+            try:
+                main()
+            except SystemExit as end:
+                self.exit = int(end.code or 0)
+        self.prints, self.says = capsys.readouterr()
+        self.untouched = content(folder) == before
+
+    def message(self, code: str, values: dict[str, object]) -> str:
+        self.met.add(code)
+        return message(code, values)
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def cases(folder: Path = FOLDER) -> list[Case]:
+    """All cases of all files of a folder, in the order of their names."""
+    return [case for path in sorted(folder.glob("*.txt")) for case in read(path.read_text("ascii"), path.name)]
 
 
 def read(text: str, origin: str) -> list[Case]:

@@ -15,7 +15,7 @@ from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
 from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
 from xasm.assembly.reader import Reader
-from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown
+from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node, Text
@@ -117,7 +117,8 @@ class Assembler:
             if line.label and directive.label == "address":
                 self.label(line, source)
             elif line.label and directive.label == "none":
-                # and goes on, so that what it opens or closes is opened or closed
+                raise label_unwanted(statement)
+            elif line.label and directive.label == "block":
                 self.report.fault(label_unwanted(statement), place, offset, len(word))
             elif not line.label and directive.label == "name":
                 raise Fault("label_needed", directive=statement.operation)
@@ -188,7 +189,7 @@ class Assembler:
     def settled(self, piece: Encoded) -> Words | None:
         """The words of a statement whose values are all known: of the first variant that they fit. None when something
         waits; raises Fault when no variant fits."""
-        scope = Known(self.module.constants, FIXED_SCOPE)
+        scope = Known(self.module, FIXED_SCOPE)
         for variant in piece.variants:
             try:
                 return Words(tuple(encode(variant, piece.leaves, scope, 0)), variant.form)
@@ -206,7 +207,7 @@ class Assembler:
     def known(self, node: Node, directive: str) -> int:
         """A value that a directive needs at once; raises Fault that names what is missing."""
         try:
-            return node.value(Known(self.module.constants, self.symbols.local))
+            return node.value(Known(self.module, self.symbols.local))
         except Unknown as unknown:
             unknown.values["directive"] = directive
             raise
@@ -244,8 +245,9 @@ class Assembler:
             raise Fault("target_twice", first=present.name)
         self.module.target = target
         for key, place in self.module.defined.items():
-            if key.upper() in target.reserved:
-                self.report.fault(Fault("reserved_word", 0, len(key), name=key, chip=target.name), place)
+            fault = of_chip(key, target)
+            if fault is not None:
+                self.report.fault(fault, place)
 
     def add(self, piece: Piece, call: Call) -> None:
         self._add(piece, call.place, call.statement.offset)

@@ -139,7 +139,8 @@ def local(assembler: Assembler, call: Call) -> None:
         for name, start in split_arguments(text) or [("", 0)]:
             if not NAME.match(name):
                 raise Fault("name_wanted", start, start + max(1, len(name)), directive="LOCAL", text=name)
-    hint = "it belongs to the macro's own lines, not to a repeat or a file in them" if expansions else None
+    inside = any(expansion.macro is not None for expansion in expansions)
+    hint = "it belongs to the macro's own lines, not to a repeat or a file in them" if inside else None
     raise Fault("local_outside", hint=hint)
 
 

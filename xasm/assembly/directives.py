@@ -25,7 +25,7 @@ SECTION = re.compile(r"([A-Za-z_][A-Za-z0-9_]*)\s*(?:,\s*([A-Za-z_][A-Za-z0-9_]*
 
 class Directive(NamedTuple):
     """`label` is "address" (a label in front is one like any other), "name" (it is what the directive names), "own" (the
-    directive looks at it itself) or "none"."""
+    directive looks at it itself), "none", or "block" (none, and what the directive opens or closes is so all the same)."""
 
     run: Callable[[Assembler, Call], None]
     label: str
@@ -63,7 +63,7 @@ def define(assembler: Assembler, call: Call, give: Callable[[str, Node, Place, i
     try:
         give(call.label, node, call.label_place, call.place[2], call.statement.offset)
     except Fault as fault:
-        if fault.code in ("defined_twice", "reserved_word", "operator_word", "local_without_label"):
+        if fault.code in ("defined_twice", "reserved_word", "chip_name", "operator_word", "local_without_label"):
             fault.place = call.label_place
         raise
 
@@ -189,12 +189,12 @@ DIRECTIVES: dict[str, Directive] = {
     "SECTION": Directive(section, "none"),
     "PUBLIC": Directive(public, "none"),
     "EXTERN": Directive(extern, "none"),
-    "FIT": Directive(fit, "none"),
-    "ENDFIT": Directive(endfit, "none"),
-    "IF": Directive(control.if_, "none"),
-    "ELSEIF": Directive(control.elseif, "none"),
-    "ELSE": Directive(control.else_, "none"),
-    "ENDIF": Directive(control.endif, "none"),
+    "FIT": Directive(fit, "block"),
+    "ENDFIT": Directive(endfit, "block"),
+    "IF": Directive(control.if_, "block"),
+    "ELSEIF": Directive(control.elseif, "block"),
+    "ELSE": Directive(control.else_, "block"),
+    "ENDIF": Directive(control.endif, "block"),
     "MACRO": Directive(control.macro, "own"),
     "REPT": Directive(control.rept, "address"),
     "ENDM": Directive(control.endm, "none"),

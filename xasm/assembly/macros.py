@@ -21,7 +21,7 @@ HOLE = re.compile(r"\{(#|[A-Za-z_][A-Za-z0-9_]*)\}")
 BLOCK = re.compile(r"""(?:[^\s;:"']+\s+|\s*[^\s;:"']+\s*:\s*|\s*)(MACRO|REPT|ENDM)(?![A-Za-z0-9_.]|\s*:)""", re.IGNORECASE)
 LOCAL = re.compile(r"\s*LOCAL(?![A-Za-z0-9_.]|\s*:)([^;]*)", re.IGNORECASE)
 NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
-WORD = re.compile(r"""(?<![A-Za-z0-9_.$'])[A-Za-z_][A-Za-z0-9_]*|"(?:\\.|[^"\\])*"|'[^']*'|;.*""")
+WORD = re.compile(r"""(?<![A-Za-z0-9_.$'])(?:[Hh]'[0-9A-Za-z_]*'|[A-Za-z_][A-Za-z0-9_]*)|"(?:\\.|[^"\\])*"|'[^']*'|;.*""")
 LONGEST = 65_536  # characters of a line that was put together
 OPENING, CLOSING = "([{", ")]}"
 
@@ -134,7 +134,7 @@ def bind(macro: Macro, text: str) -> dict[str, str]:
     arguments = split_arguments(text)
     names = [parameter.name for parameter in macro.parameters]
     values = {parameter.name: parameter.default for parameter in macro.parameters}
-    named: set[str] = set()
+    named: dict[str, tuple[int, int]] = {}
     positional: list[tuple[str, int]] = []
     for piece, start in arguments:
         match = NAMED.match(piece)
@@ -143,7 +143,7 @@ def bind(macro: Macro, text: str) -> dict[str, str]:
             continue
         if match[1] in named:
             raise Fault("argument_twice", start, start + len(piece), name=match[1])
-        named.add(match[1])
+        named[match[1]] = (start, start + len(piece))
         values[match[1]] = unbraced(match[2].strip())
     for index, (piece, start) in enumerate(positional):
         if index >= len(names):
@@ -152,7 +152,7 @@ def bind(macro: Macro, text: str) -> dict[str, str]:
         rest = macro.parameters[index].rest
         piece = ", ".join(piece for piece, _ in positional[index:]) if rest else piece
         if piece and names[index] in named:
-            raise Fault("argument_twice", start, start + len(positional[index][0]), name=names[index])
+            raise Fault("argument_twice", *max(named[names[index]], (start, start + len(positional[index][0]))), name=names[index])
         if piece:
             values[names[index]] = piece if rest else unbraced(piece)
         if rest:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from xasm.assembly.module import Equate, Module
 from xasm.source.diagnostics import MARK, Fault, where
 from xasm.source.files import Place
-from xasm.syntax.expressions import WORDS, Name, Node, Number, Scope
+from xasm.syntax.expressions import WORDS, Name, Node, Number, Scope, shown
+from xasm.target.model import Target
 
 FIXED_SCOPE = "\0"  # no local name can be found in it
 
@@ -19,20 +20,38 @@ class Unknown(Fault):
 
 
 class Known(Scope):
-    """Values that are known while the source is read: constants only. `local` is the plain label in force."""
+    """Values that are known while the source is read: constants, and the chip's own names. `local` is the plain label in
+    force."""
 
-    def __init__(self, constants: dict[str, int], local: str = FIXED_SCOPE) -> None:
-        self.constants = constants
+    def __init__(self, module: Module, local: str = FIXED_SCOPE) -> None:
+        self.constants = module.constants
+        self.target = module.target
         self.local = local
 
     def symbol(self, name: str, node: Node) -> int:
         value = self.constants.get(self.local + name if name[0] == "." else name)
+        if value is None and self.target is not None:
+            value = self.target.symbols.get(name.upper())
         if value is None:
             raise Unknown(name, node)
         return value
 
+    def bit(self, byte: int, part: str, node: Node) -> int:
+        if self.target is None:
+            raise Unknown(part, node)
+        return self.target.bit(byte, part, node)
+
     def here(self, node: Node) -> int:
         raise Unknown("$", node)
+
+
+def of_chip(name: str, target: Target) -> Fault | None:
+    """The fault of a name that the chip has already; None where it has not."""
+    if name.upper() in target.reserved:
+        return Fault("reserved_word", 0, len(name), name=name, chip=target.name)
+    if name.upper() in target.symbols:
+        return Fault("chip_name", 0, len(name), name=name, chip=target.name, value=shown(target.symbols[name.upper()]))
+    return None
 
 
 class Symbols:
@@ -60,9 +79,9 @@ class Symbols:
             raise Fault("defined_twice", 0, len(name), name=name, first=where(first))
         if name.upper() in WORDS:
             raise Fault("operator_word", 0, len(name), name=name)
-        target = self.module.target
-        if target is not None and name.upper() in target.reserved:
-            raise Fault("reserved_word", 0, len(name), name=name, chip=target.name)
+        fault = of_chip(name, self.module.target) if self.module.target is not None else None
+        if fault is not None:
+            raise fault
         self.module.defined[key] = place
         return key
 
@@ -82,7 +101,7 @@ class Symbols:
         scope = self.local
         key = self.claim(name, place)
         try:
-            self.module.constants[key] = node.value(Known(self.module.constants, scope))
+            self.module.constants[key] = node.value(Known(self.module, scope))
         except Unknown:
             self.module.equates[key] = Equate(node, place, body, offset, scope, self.module.position, self.module.section.number)
 
@@ -92,7 +111,7 @@ class Symbols:
             self.claim(name, place)
         key = self.key(name)
         try:
-            value: Node = Number(0, 0, node.value(Known(self.module.constants, self.local)))
+            value: Node = Number(0, 0, node.value(Known(self.module, self.local)))
         except Unknown:
             unique = f"{key}:{len(self.module.equates)}"
             self.module.equates[unique] = Equate(node, place, body, offset, self.local, self.module.position, self.module.section.number)

@@ -43,7 +43,8 @@ def number(context: click.Context, option: click.Parameter, value: str | None) -
     if value is None:
         return None
     try:
-        return literals.number(value, 0)
+        digits = value.removeprefix("-")
+        return literals.number(digits, 0) * (1 if digits == value else -1)
     except (Fault, IndexError):
         message = f"'{value}' is not a number; write it as in source: 255, 0xFF, 0FFH"
         raise click.BadParameter(message, context, option) from None

@@ -16,7 +16,7 @@ COMMANDS = {
     "target": "xasm.cli.target",
 }
 
-GOOD, WRONG_INPUT, WRONG_USE = 0, 1, 2
+WRONG_INPUT, WRONG_USE = 1, 2
 
 
 class Commands(click.Group):

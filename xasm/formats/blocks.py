@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from xasm.linking.image import Image, Span
 from xasm.source.diagnostics import Fault
+from xasm.target.model import Target
 
+ROW = 16  # words of a row of text
 LARGEST = 64 * 1024 * 1024  # bytes of program in one file; two words far apart with the gap filled come to more
 
 
@@ -36,3 +38,12 @@ def packed(words: Sequence[int], cell: int, order: str) -> bytes:
     for word in words:
         data += word.to_bytes(cell, "little" if order == "little" else "big")
     return bytes(data)
+
+
+def rows(block: Span, target: Target, length: int = ROW) -> Iterator[tuple[int, str]]:
+    """(address, words) of rows of text: up to `length` words as hexadecimal digits, a blank between two."""
+    words = block.words
+    two_digits = 4 < target.word <= 8
+    for first in range(0, len(words), length):
+        row = words[first : first + length]
+        yield block.start + first, bytes(row).hex(" ").upper() if two_digits else " ".join(map(target.hex_word, row))

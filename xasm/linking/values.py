@@ -57,10 +57,18 @@ class Values(Scope):
             return value
         if key in self.faults:
             raise self.faults[key]
+        if module.target is not None:
+            value = module.target.symbols.get(key.upper())
+            if value is not None:
+                return value
         raise node.fault("undefined", self._hint(name, key), name=name)
 
     def here(self, node: Node) -> int:
         return self.addresses[self.index] + self.own
+
+    def bit(self, byte: int, part: str, node: Node) -> int:
+        assert self.module.target is not None
+        return self.module.target.bit(byte, part, node)
 
     def of(self, node: Node, entry: Entry | Equate | Check, index: int) -> int:
         """The value of an expression that stands at an entry. Raises Fault."""

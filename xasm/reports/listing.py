@@ -31,7 +31,10 @@ class _Listing:
         self.entries: dict[tuple[Source, int], list[int]] = {}
         for index, entry in enumerate(self.module.entries):
             self.entries.setdefault(entry.place[:2], []).append(index)
-        self.equates = {place[:2]: key for key, place in self.module.defined.items() if key not in self.module.labels}
+        # a name given by := has many values, and the line that gives it first is no place for the last of them
+        changing = self.module.labels.keys() | self.module.variables.keys()
+        self.equates = {place[:2]: key for key, place in self.module.defined.items() if key not in changing}
+        self.labels = {place[:2]: key for key, place in self.module.defined.items() if key in self.module.labels}
         self.address_width = max(7, (self.target.address + 3) // 4)
         self.words_width = ROW * ((self.target.word + 3) // 4 + 1) - 1
 
@@ -53,21 +56,20 @@ class _Listing:
     def source(self, source: Source, mark: str) -> Iterator[str]:
         last = len(source.lines) - 1 if source.lines and not source.lines[-1] else len(source.lines)
         for number in range(source.first, source.first + last):
-            text = unmarked(source.line(number))
+            text = unmarked(source.line(number)).expandtabs()
             indexes = self.entries.get((source, number), [])
-            yield from self.line(f"{mark}{number}", text, indexes, self.equates.get((source, number)))
+            yield from self.line(f"{mark}{number}", text, indexes, (source, number))
             for brought in self.module.brought.get((source, number), []):
                 if brought.path != source.path:
                     yield self.row("", "", "", "", f"({brought.path})")
                 yield from self.source(brought, mark + ">")
 
-    def line(self, number: str, text: str, indexes: list[int], equate: str | None) -> Iterator[str]:
-        if equate is not None and not indexes:
-            value = self.linked.image.symbols.get(equate)
-            yield self.row(number, "", f"= {value_text(value)}" if value is not None else "", "", text)
-            return
+    def line(self, number: str, text: str, indexes: list[int], place: tuple[Source, int]) -> Iterator[str]:
         if not indexes:
-            yield self.row(number, "", "", "", text)
+            value = self.linked.image.symbols.get(self.equates.get(place, ""))
+            label = self.labels.get(place)
+            address = self.address(self.linked.layout.addresses[self.module.labels[label]]) if label is not None else ""
+            yield self.row(number, address, f"= {value_text(value)}" if value is not None else "", "", text)
             return
         for index in indexes:
             yield from self.entry(number, text, index)
@@ -89,13 +91,15 @@ class _Listing:
                 address = behind
             count = behind - address
             free = f"({count} free)" if count else ""
-            yield self.row(number, f"{address:0{(target.address + 3) // 4}X}", free, "", text)
+            yield self.row(number, self.address(address), free, "", text)
         for first in range(0, len(words), ROW):
             shown = " ".join(target.hex_word(word) for word in words[first : first + ROW])
-            at = f"{address + first:0{(target.address + 3) // 4}X}"
             cycles = form.cycles_text() if form is not None and first == 0 else ""
-            yield self.row(number, at, shown, cycles, text)
+            yield self.row(number, self.address(address + first), shown, cycles, text)
             number = text = ""
+
+    def address(self, address: int) -> str:
+        return self.target.hex_address(address)[2:]
 
     def symbols(self) -> Iterator[str]:
         """Every name: value, what it is, where it was defined."""
@@ -103,7 +107,7 @@ class _Listing:
         if not symbols:
             yield "no symbols"
             return
-        width = max(len(name) for name in symbols)
+        width = max(len("symbol"), *(len(name) for name in symbols))
         yield f"{'symbol':<{width}}  {'value':<12}  kind      defined"
         for name, value in sorted(symbols.items(), key=lambda item: (item[0].lower(), item[0])):
             label = name in self.module.labels

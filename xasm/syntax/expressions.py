@@ -26,6 +26,9 @@ class Scope(Protocol):
     def here(self, node: Node) -> int:
         """The address of the statement."""
 
+    def bit(self, byte: int, part: str, node: Node) -> int:
+        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault if it has none."""
+
 
 class Node:
     """Common part of all nodes."""
@@ -265,6 +268,9 @@ class After(Node):
     def value(self, scope: Scope) -> int:
         raise Fault("value_missing", self.end - 1, self.end, where=f"behind '{self.signs[-1]}'")
 
+    def renamed(self, names: Mapping[str, Node]) -> Node:
+        return After(self.start, self.end, self.children[0].renamed(names), self.signs)
+
 
 class Dotted(Node):
     """A part after a point: the bit in `P1.3`, the local label in `main.wait`."""
@@ -283,11 +289,15 @@ class Dotted(Node):
         return whole.text + self.part if isinstance(whole, Name) and not self.part[1].isdigit() else ""
 
     def value(self, scope: Scope) -> int:
-        if not self.name:
-            raise self.fault("no_value", what=f"'{self.part}'")
-        return scope.symbol(self.name, self)
+        if self.name:
+            return scope.symbol(self.name, self)
+        if self.part[1].isdigit():
+            return scope.bit(self.children[0].value(scope), self.part, self)
+        raise self.fault("no_value", what=f"'{self.part}'")
 
     def renamed(self, names: Mapping[str, Node]) -> Node:
+        if not self.name:
+            return Dotted(self.start, self.end, self.children[0].renamed(names), self.part)
         found = names.get(self.name)
         return self if found is None else found.moved(self.start, self.end)
 

@@ -19,10 +19,11 @@ LABEL = re.compile(rf"\s*(\.?[A-Za-z_][A-Za-z0-9_]*(?:{MARK}[0-9]+)?)\s*(:(?!=))
 OPERATION = re.compile(r":=|\*?\s*=(?!=)|\.?[A-Za-z_][A-Za-z0-9_]*(?:,[A-Za-z0-9_]+)?")
 MACRO = re.compile(r"\s+MACRO(?=\s|;|\Z)", re.IGNORECASE)
 OPERATORS = "|".join([*WORDS, "OF"])
+JOINED = r"\.?[A-Za-z_][A-Za-z0-9_]*,(?=[A-Za-z0-9_])"
 # A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
 # word, as in the name of a second register set, but not behind the operation or an operator.
 CODE = re.compile(
-    rf"""(?:{OPERATION.pattern})?(?:[^;"'A-Za-z_0-9]|(?i:{OPERATORS})(?=')|[Hh]'[0-9A-Za-z_]*'|\w+'?|"(?:\\.|[^"\\])*"|'(?:[^']|'')*'|["'])*"""
+    rf"""(?:{JOINED}|{OPERATION.pattern})?(?:[^;"'A-Za-z_0-9]|(?i:{OPERATORS})(?=')|[Hh]'[0-9A-Za-z_]*'|\w+'?|"(?:\\.|[^"\\])*"|'(?:[^']|'')*'|["'])*"""
 )
 
 

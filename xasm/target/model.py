@@ -68,10 +68,10 @@ class Target:
     rows: tuple[Row, ...]
     places: dict[str, Place]
     undocumented: bool = False
-    _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict)
-    _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict)
-    _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict)
-    _lists: dict[str, tuple[tuple[int, NameList], ...]] = field(default_factory=dict)
+    _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
+    _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict, init=False)
+    _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict, init=False)
+    _lists: dict[str, tuple[tuple[int, NameList], ...]] = field(default_factory=dict, init=False)
 
     @property
     def top(self) -> int:
@@ -98,13 +98,14 @@ class Target:
         """The chip's own names in capitals, with their values."""
         return self.names.values
 
-    def bit(self, byte: int, part: str) -> int:
-        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault without a span."""
-        return self.names.bit(byte, part, self.name)
+    def bit(self, byte: int, part: str, node: Node) -> int:
+        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault that marks the
+        node."""
+        return self.names.bit(byte, part, node, self.name)
 
     def with_undocumented(self) -> Target:
         """The same chip with the forms that the maker's book does not list."""
-        return replace(self, undocumented=True, _forms={}, _variants={}, _shapes={}, _lists={})
+        return replace(self, undocumented=True)
 
     @cached_property
     def mnemonics(self) -> dict[str, tuple[Row, ...]]:

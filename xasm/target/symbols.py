@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax.expressions import shown
+from xasm.syntax.expressions import Node, shown
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.kinds import ORIGINS
 from xasm.target.reading import KEYED, Reader, expect, integer
@@ -56,17 +56,18 @@ class OwnNames:
         """All names in capitals."""
         return {name.upper(): value for group in self.groups.values() for name, value in group.items()}
 
-    def bit(self, byte: int, part: str, chip: str) -> int:
-        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault."""
+    def bit(self, byte: int, part: str, node: Node, chip: str) -> int:
+        """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault that marks the
+        node."""
         if not self.areas:
-            raise Fault("no_bits", chip=chip)
+            raise node.fault("no_bits", chip=chip)
         number = part[1:]
-        if not number.isdecimal() or int(number) >= BITS:
-            raise Fault("bad_bit", part=part)
+        if not number.isdecimal() or len(number) > 1 or int(number) >= BITS:
+            raise node.fault("bad_bit", part=part)
         for area in self.areas:
             if area.first <= byte <= area.last and not (byte - area.first) % area.step:
                 return area.bit + (byte - area.first) // area.step * BITS + int(number)
-        raise Fault("byte_without_bits", byte=shown(byte), chip=chip, areas=", ".join(area.text() for area in self.areas))
+        raise node.fault("byte_without_bits", byte=shown(byte), chip=chip, areas=", ".join(area.text() for area in self.areas))
 
     def text(self, group: str, value: int) -> str | None:
         """How a value of a group is written; None where nothing but the number will do.
