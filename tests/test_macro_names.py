@@ -67,7 +67,8 @@ def test_instead_is_needed_and_no_parameter() -> None:
 
 
 def test_macros_that_define_names() -> None:
-    source = "m MACRO name, value\n{name} EQU {value}\n{name}_at: DB {name}\nlast := {value}\n ENDM\n m one, 1\n m two, 2\n DB last, one, two_at\n"
+    macro = "m MACRO name, value\n{name} EQU {value}\n{name}_at: DB {name}\nlast := {value}\n ENDM\n"
+    source = macro + " m one, 1\n m two, 2\n DB last, one, two_at\n"
     assert code(source) == "0102" + "020101"
     assert symbols(source) == {"one": 1, "one_at": 0, "last": 2, "two": 2, "two_at": 1}
     assert errors("m MACRO\nx: STOP\n ENDM\n m\n m\n") == [(2, 1, "defined_twice")]
@@ -113,20 +114,17 @@ def test_a_local_name_in_an_argument_is_the_callers() -> None:
 
 
 def test_local_names_stand_where_names_stand_and_nowhere_else() -> None:
-    source = "m MACRO a\n LOCAL a, H\na: DB \"a\", 'a', {a}, a + 1 ; a\nH: DB H'0A', 0AH, $a, x.a, a == a ? a : 0, H\n ENDM\nx:\n.a: m 5\n m 6\n"
-    assert code(source) == "61610501" + "0a0a0a000004" + "6161060b" + "0a0a0a000a0e"
-    assert errors("m MACRO\n LOCAL a\na1 EQU 5\n DB a\n DB aa, ba\n ENDM\n m\n") == [
-        (4, 5, "undefined"),
-        (5, 5, "undefined"),
-        (5, 9, "undefined"),
-    ]
+    lines = "a: DB \"a\", 'a', {a}, a + 1 ; a\nH: DB H'0A', 0AH, $a, x.a, a == a ? a : 0, H\n"
+    assert code(f"m MACRO a\n LOCAL a, H\n{lines} ENDM\nx:\n.a: m 5\n m 6\n") == "61610501" + "0a0a0a000004" + "6161060b" + "0a0a0a000a0e"
+    assert errors("m MACRO\n LOCAL a\na1 EQU 5\n DB a\n DB aa\n DB ba\n ENDM\n m\n") == [(line, 5, "undefined") for line in (4, 5, 6)]
     assert texts("m MACRO\n LOCAL a\n DB a\n ENDM\n m\n") == ["'a' is not defined"]
 
 
 def test_local_in_a_nested_macro_is_that_ones() -> None:
     assert code("m MACRO\nn MACRO\n LOCAL a\na: DB a\n ENDM\n n\n n\n ENDM\n m\n") == "0001"
     assert errors("m MACRO\n REPT 2\n LOCAL a\n ENDM\n ENDM\n m\n") == [(3, 2, "local_outside")] * 2
-    assert hints("m MACRO\n REPT 1\n LOCAL a\n ENDM\n ENDM\n m\n") == ["it belongs to the macro's own lines, not to a repeat or a file in them"]
+    (hint,) = hints("m MACRO\n REPT 1\n LOCAL a\n ENDM\n ENDM\n m\n")
+    assert hint == "it belongs to the macro's own lines, not to a repeat or a file in them"
     assert hints(" REPT 1\n LOCAL a\n ENDM\n LOCAL b\n") == [None, None]
 
 
@@ -136,7 +134,8 @@ def test_local_needs_names() -> None:
 
 
 def test_a_local_name_may_be_asked_for_and_changed_but_not_made_public() -> None:
-    assert code("m MACRO\n LOCAL a\n IF NOT DEFINED a\n DB 1\n ENDIF\na: DB 2\n IF DEFINED a\n DB 3\n ENDIF\n ENDM\n m\n m\n") == "010203" * 2
+    asks = " IF NOT DEFINED a\n DB 1\n ENDIF\na: DB 2\n IF DEFINED a\n DB 3\n ENDIF\n"
+    assert code(f"m MACRO\n LOCAL a\n{asks} ENDM\n m\n m\n") == "010203" * 2
     assert code("m MACRO\n LOCAL n\nn := 1\n REPT 3\n DB n\nn := n * 2\n ENDM\n ENDM\n m\n m\n") == "010204" * 2
     assert errors("m MACRO\n LOCAL a\na:\n PUBLIC a\n ENDM\n m\n") == [(4, 9, "name_wanted")]
     assert hints("m MACRO\n LOCAL a\na:\n PUBLIC a\n ENDM\n m\n") == ["a name that is LOCAL is known in its macro only"]
