@@ -5,7 +5,8 @@ A file is made of comments (#), `source:` lines, the two `count` lines, and valu
     [ADDRESS:] WORDS | CYCLES | STATEMENT
 
 ADDRESS is four hexadecimal digits (0 where it is left out), WORDS are hexadecimal in memory order, CYCLES is `N`,
-`N/M` (condition not met/met), either with `+K` behind it. A line that is none of these is refused.
+`N/M` (condition not met/met), either with `+K` behind it, or `?` where they are not known. A line that is none of these is
+refused.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ COUNT = re.compile(r"count (mnemonics|opcodes): ([0-9]+)")
 VALUE = re.compile(
     r"(?:(?P<address>[0-9A-F]{4}): )?"
     r"(?P<words>[0-9A-F]{2,}(?: [0-9A-F]{2,})*) \| "
-    r"(?P<cycles>[0-9]+(?:/[0-9]+)?(?:\+[0-9]+)?) \| "
+    r"(?P<cycles>[0-9]+(?:/[0-9]+)?(?:\+[0-9]+)?|\?) \| "
     r"(?P<statement>[A-Z]\S*(?: \S.*)?)"
 )
 

@@ -68,3 +68,6 @@ forms:
   - {asm: "TO a",       code: "50 <a>",      a: far,  cycles: 3, flow: jump}
   - {asm: "REST",       code: "00",          cycles: 1, flow: halt}
 """
+
+# Two further address spaces, one smaller and one larger than that of the program.
+SPACES = "spaces: {data: {address: 8}, Huge: {address: 20}}\n" + BRANCHES

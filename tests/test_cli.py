@@ -18,6 +18,7 @@ from intelhex import IntelHex
 import xasm
 from tests.messages import Case, Shown, cases, content
 from xasm.cli import main
+from xasm.formats import FORMATS
 from xasm.target.finding import load_target, table_paths
 from xasm.target.model import Target
 
@@ -26,7 +27,7 @@ LISTINGS = cases(Path(__file__).resolve().parent / "cli")
 TABLES = list(table_paths())
 CHIP = next(name for name in TABLES if load_target(name).word == 8)  # any will do: no instruction is used here
 TARGET = ["-t", CHIP]
-SUFFIXES = (".bin", ".hex", ".h", ".c", ".lst")
+SUFFIXES = [*FORMATS, ".lst"]
 # Two parts with a gap of two words between them.
 APART = "        ORG 0x10\nfirst:  DB 1, 2\n        ORG 0x14\nlast:   DB 3\n"
 
@@ -180,14 +181,11 @@ def test_the_screen_shows_what_a_file_would_hold(folder: Path) -> None:
     files = [word for suffix in SUFFIXES for word in ("-o", f"out{suffix}")]
     ran = build(folder, *files)
     assert ran.shown == ""
-    assert ran.said.splitlines() == [
-        "out.bin: raw binary, 3 bytes from 0x0010",
-        "out.hex: Intel HEX, 3 bytes from 0x0010",
-        "out.h: C array in a header, 3 bytes from 0x0010",
-        "out.c: C array in a source file, 3 bytes from 0x0010",
-        "out.lst: listing, 3 bytes from 0x0010",
-    ]
-    for screen, suffix in (("-", ".lst"), ("-.lst", ".lst"), ("-.hex", ".hex"), ("-.h", ".h"), ("-.c", ".c")):
+    titles = {suffix: form.title for suffix, form in FORMATS.items()} | {".lst": "listing"}
+    assert ran.said.splitlines() == [f"out{suffix}: {titles[suffix]}, 3 bytes from 0x0010" for suffix in SUFFIXES]
+    texts = [suffix for suffix in SUFFIXES if suffix == ".lst" or FORMATS[suffix].text]
+    assert len(texts) >= 4
+    for screen, suffix in [("-", ".lst"), *((f"-{suffix}", suffix) for suffix in texts)]:
         shown = build(folder, "-o", screen)
         assert shown == Ran(0, (folder / f"out{suffix}").read_text(), "")
     assert (folder / "out.bin").read_bytes() == b"\x01\x02\xff\xff\x03"
@@ -261,9 +259,7 @@ forms:
 """
 
 
-def test_order_is_that_of_the_bytes_of_wide_words(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_order_is_that_of_the_bytes_of_wide_words(tmp_path: Path) -> None:
     for number, (words, expected) in enumerate(
         ((["--order", "big"], b"\x01\x23\x0a\xbc"), (["--order", "little"], b"\x23\x01\xbc\x0a"), ([], b"\x23\x01\xbc\x0a"))
     ):
@@ -271,7 +267,7 @@ def test_order_is_that_of_the_bytes_of_wide_words(
         name = f"twelve{number}"
         files = {"prog.asm": b"        DB 0x123, 0xABC\n", f"targets/{name}.yaml": WIDE.format(name=name).encode()}
         command = ["build", "prog.asm", "-t", name, "-o", "out.bin", *words]
-        shown = Shown(Case("here", [], "order", command, files), folder, monkeypatch, capsys)
+        shown = Shown(Case("here", [], "order", command, files), folder)
         assert (shown.exit, shown.says) == (0, "out.bin: raw binary, 2 12-bit words from 0x00\n")
         assert (folder / "out.bin").read_bytes() == expected
 
@@ -375,10 +371,10 @@ def test_python_runs_the_same_program(folder: Path) -> None:
 
 
 @pytest.mark.parametrize("case", LISTINGS, ids=[case.origin for case in LISTINGS])
-def test_listing(case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_listing(case: Case, tmp_path: Path) -> None:
     """A whole listing: addresses, words, cycles and source in columns, long data in several rows, what includes, macros and
     repeats brought in marked, the symbols at the end."""
-    shown = Shown(case, tmp_path, monkeypatch, capsys)
+    shown = Shown(case, tmp_path)
     assert shown.prints == case.prints
     assert (shown.exit, shown.says) == (0, case.says)
 
@@ -390,12 +386,10 @@ def test_there_is_a_listing() -> None:
         assert mark in printed
 
 
-def test_tabs_and_wide_words_keep_the_columns(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_tabs_and_wide_words_keep_the_columns(tmp_path: Path) -> None:
     source = b"one:\tDB\t0x123\t; one\n        DB 1, 2, 3, 4, 5, 6, 7, 8, 9\nlong_name_of_a_thing EQU 300\n"
     files = {"prog.asm": source, "targets/twelve.yaml": WIDE.format(name="twelve").encode()}
-    shown = Shown(Case("here", [], "listing", ["build", "prog.asm", "-t", "twelve", "-o", "-"], files), tmp_path, monkeypatch, capsys)
+    shown = Shown(Case("here", [], "listing", ["build", "prog.asm", "-t", "twelve", "-o", "-"], files), tmp_path)
     assert shown.prints.splitlines()[2:] == [
         "  line  address  words                            cycles  source",
         "     1  00       123                                      one:    DB      0x123   ; one",

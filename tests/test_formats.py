@@ -1,4 +1,4 @@
-"""Output formats: the registry, the options, raw binary and Intel HEX. C arrays and files have tests of their own."""
+"""Output formats: the registry, the options, raw binary, Intel HEX and hex texts. The others have tests of their own."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 from intelhex import HexReaderError, IntelHex
 
-from tests.formats import image, refused
+from tests.formats import image, refused, spans, sparse, written
 from xasm.formats import FORMATS
 from xasm.formats.blocks import LARGEST
 from xasm.formats.options import KEYWORDS, Options, check, name_for
@@ -28,7 +28,8 @@ APART = {0x10: b"\x01\x02", 0x14: b"\x03"}  # a gap of two words
 
 
 def test_formats_are_found_by_suffix():
-    assert [(form.suffix, form.text) for form in FORMATS.values()] == [(".bin", False), (".hex", True), (".h", True), (".c", True)]
+    assert list(FORMATS) == [".bin", ".hex", ".srec", ".s19", ".s28", ".s37", ".mem", ".txt", ".h", ".c"]
+    assert [suffix for suffix, form in FORMATS.items() if not form.text] == [".bin"]
     for suffix, form in FORMATS.items():
         assert suffix == form.suffix
         assert form.title
@@ -41,12 +42,12 @@ import sys
 from tests.formats import image
 from xasm.formats import FORMATS
 from xasm.formats.options import Options
-for suffix in (".bin", ".h", ".c", ".hex"):
+for suffix in (".bin", ".srec", ".s19", ".mem", ".txt", ".h", ".c", ".hex"):
     FORMATS[suffix].write(image({0: b"1"}), Options())
     print(suffix, "intelhex" in sys.modules)
 """
     run = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
-    assert run.stdout.splitlines() == [".bin False", ".h False", ".c False", ".hex True"]
+    assert run.stdout.split() == ".bin False .srec False .s19 False .mem False .txt False .h False .c False .hex True".split()
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
@@ -56,7 +57,7 @@ def test_a_program_without_bytes_is_refused(suffix):
 
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_too_large_an_output_is_refused_before_it_is_made(suffix):
-    far = image({0: b"\0", LARGEST: b"\0"}, address=32)
+    far = image({0: b"\0", LARGEST: b"\0"}, address=16 if suffix == ".s19" else 24 if suffix == ".s28" else 32)
     message = refused("too_large", FORMATS[suffix].write, far, Options(fill=0))
     assert message == "the output would have 67,108,865 bytes; the limit is 67,108,864"
     if suffix != ".bin":
@@ -206,27 +207,6 @@ def test_a_start_address_is_written_only_where_there_is_one():
 def test_a_filler_closes_gaps():
     assert read_back(hex_text(image(APART))) == {0x10: 1, 0x11: 2, 0x14: 3}
     assert read_back(hex_text(image(APART), Options(fill=0x76))) == {0x10: 1, 0x11: 2, 0x12: 0x76, 0x13: 0x76, 0x14: 3}
-
-
-def spans(cells: dict[int, int]) -> dict[int, bytes]:
-    """Bytes at addresses, joined where they follow each other."""
-    found: dict[int, bytearray] = {}
-    start = None
-    for address in sorted(cells):
-        if start is None or address != start + len(found[start]):
-            start = address
-            found[start] = bytearray()
-        found[start].append(cells[address])
-    return {start: bytes(words) for start, words in found.items()}
-
-
-@some.composite
-def sparse(draw) -> dict[int, int]:
-    """Bytes at addresses of 32 bits: pieces that may touch and cover each other, many of them at the border of a bank."""
-    border = some.builds(lambda bank, off: max(0, bank * 0x10000 + off), some.integers(0, 0xFFFF), some.integers(-40, 3))
-    start = some.integers(0, 0xFFFF_FFFF) | some.integers(0, 0x200) | border | some.integers(0xFFFF_FFD0, 0xFFFF_FFFF)
-    pieces = draw(some.lists(some.tuples(start, some.binary(min_size=1, max_size=70)), min_size=1, max_size=8))
-    return {start + index: word for start, words in pieces for index, word in enumerate(words) if start + index <= 0xFFFF_FFFF}
 
 
 @settings(max_examples=300, deadline=None)

@@ -79,9 +79,7 @@ def more(assembler: Assembler, report: Report) -> None:
         undefined(assembler.module, spoiled, report)
 
 
-def assemble(
-    source: str, target: str | Target | None = None, path: str = "<source>", include: Sequence[str | Path] = ()
-) -> Image:
+def assemble(source: str, target: str | Target | None = None, path: str = "<source>", include: Sequence[str | Path] = ()) -> Image:
     """Assembles a source text for a chip and returns the image.
 
     `target` is a chip's name (or a loaded Target); None when the source names it with TARGET. `path` is the name that

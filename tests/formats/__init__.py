@@ -1,4 +1,4 @@
-"""Images for the tests of output formats: an invented chip, changed as a test needs it."""
+"""Images for the tests of formats: an invented chip, changed as a test needs it; random ones; and files read back."""
 
 from __future__ import annotations
 
@@ -9,7 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import strategies as some
 
+from xasm.formats import FORMATS, READERS
+from xasm.formats.options import Options
+from xasm.formats.reading import ReadImage, Reading
 from xasm.linking.image import Image, Span
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import read_source
@@ -36,3 +40,49 @@ def refused(code: str, call: Any, *arguments: Any) -> str:
         call(*arguments)
     assert caught.value.code == code
     return str(caught.value)
+
+
+def spans(cells: Mapping[int, int]) -> dict[int, list[int]]:
+    """Words at addresses, joined where they follow each other."""
+    found: dict[int, list[int]] = {}
+    start = None
+    for address in sorted(cells):
+        if start is None or address != start + len(found[start]):
+            start = address
+            found[start] = []
+        found[start].append(cells[address])
+    return found
+
+
+@some.composite
+def sparse(draw: Any, word: int = 8, highest: int = 0xFFFF_FFFF) -> dict[int, int]:
+    """Words at addresses: pieces that may touch and cover each other, many of them at the border of 64 KiB or at an end."""
+    border = some.builds(lambda bank, off: max(0, bank * 0x10000 + off), some.integers(0, highest >> 16), some.integers(-40, 3))
+    start = some.integers(0, highest) | some.integers(0, 0x200) | border | some.integers(max(0, highest - 0x2F), highest)
+    words = some.binary(min_size=1, max_size=70) if word == 8 else some.lists(some.integers(0, (1 << word) - 1), min_size=1, max_size=40)
+    pieces = draw(some.lists(some.tuples(start, words), min_size=1, max_size=8))
+    return {start + index: word for start, words in pieces for index, word in enumerate(words) if start + index <= highest}
+
+
+def read_text(suffix: str, text: bytes | str, **told: Any) -> ReadImage:
+    """What the reader of a format makes of a text; `told` is what it is told."""
+    data = text if isinstance(text, bytes) else text.encode("utf-8")
+    return READERS[suffix].read(data, "file", Reading(**told))
+
+
+def written(suffix: str, made: Image, options: Options | None = None) -> str:
+    """The text of a file in a format."""
+    return FORMATS[suffix].write(made, options or Options()).decode("ascii")
+
+
+def mistake(suffix: str, text: bytes | str, **told: Any) -> tuple[str, str]:
+    """The code of the Fault that reading a text must raise, and what a person sees of it."""
+    with pytest.raises(Fault) as caught:
+        read_text(suffix, text, **told)
+    fault = caught.value
+    assert fault.place is not None
+    source, line, column = fault.place
+    assert source.path == "file" and line >= 1 and column >= 1
+    report = Report()
+    report.lost(fault)
+    return fault.code, report.diagnostics[0].render()

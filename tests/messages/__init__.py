@@ -11,17 +11,22 @@ A file `*.txt` here holds cases one after the other:
 Files under targets/ are all the chips that there are in such a case. Empty lines at the end of a text do not count. Behind a
 heading `(with marks)` says that in the text `{3*ab}` stands for `ababab`, `{n}` for the file's number, `{n+1}` for the next
 one, and `\\xFF` for that byte. A name with `{1..50}` in it makes as many files, each with its number.
+
+`python -m tests.messages` writes what is shown now into all files; the change is to be read.
 """
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import sys
+from collections.abc import Mapping
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
+from io import BytesIO, TextIOWrapper
 from pathlib import Path
-
-import pytest
+from typing import Any
 
 from xasm.cli.main import main
 from xasm.source import diagnostics
@@ -78,27 +83,43 @@ class Case:
 class Shown:
     """What a case shows when it is run in a folder of its own: exit code, both streams, and the entries that were met."""
 
-    def __init__(self, case: Case, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    def __init__(self, case: Case, folder: Path) -> None:
         self.met: set[str] = set()
         case.write(folder)
         before = content(folder)
-        with monkeypatch.context() as patched:
-            patched.chdir(folder)
-            patched.setattr(sys, "argv", ["xasm", *case.command])
-            patched.setattr(diagnostics, "message", self.message)
+        streams = [TextIOWrapper(BytesIO(), "utf-8", newline="") for _ in range(2)]
+        kept = sys.argv, Path.cwd(), diagnostics.message, finding.FOLDERS
+        try:
+            sys.argv = ["xasm", *case.command]
+            os.chdir(folder)
+            diagnostics.message = self.message
             if (folder / "targets").is_dir():
-                patched.setattr(finding, "FOLDERS", (folder / "targets",))  # what was loaded before stays known
-            self.exit = 0
-            try:
-                main()
-            except SystemExit as end:
-                self.exit = int(end.code or 0)
-        self.prints, self.says = capsys.readouterr()
+                finding.FOLDERS = (folder / "targets",)  # what was loaded before stays known
+            with redirect_stdout(streams[0]), redirect_stderr(streams[1]):
+                self.exit = ended()
+        finally:
+            sys.argv, place, diagnostics.message, finding.FOLDERS = kept
+            os.chdir(place)
+        self.prints, self.says = (text_of(stream) for stream in streams)
         self.untouched = content(folder) == before
 
-    def message(self, code: str, values: dict[str, object]) -> str:
+    def message(self, code: str, values: Mapping[str, Any]) -> str:
         self.met.add(code)
         return message(code, values)
+
+
+def ended() -> int:
+    """Runs the program with what stands in `sys.argv`; the exit code."""
+    try:
+        main()
+    except SystemExit as end:
+        return int(end.code or 0)
+    return 0
+
+
+def text_of(stream: TextIOWrapper) -> str:
+    stream.flush()
+    return stream.buffer.getvalue().decode()  # type: ignore[attr-defined]
 
 
 def content(folder: Path) -> dict[str, bytes]:

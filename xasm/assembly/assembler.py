@@ -21,7 +21,7 @@ from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, parse_operands, plain
-from xasm.target.encode import encode, placed
+from xasm.target.encode import assuming, encode, placed
 from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
@@ -44,6 +44,7 @@ class Assembler:
         self.symbols = Symbols(self.module)
         self.reader = Reader(self, folders, limits or Limits())
         self.alphabet: dict[str, int] = {}
+        self.assumed: dict[str, int] = {}  # what the source assumes, where that is not what the table does
         self.order = ""  # of the words of a value, where the directive at hand has one of its own
         self.fits: list[tuple[FitStart, int, Call]] = []
         self.seen: dict[str, tuple[Piece, int]] = {}
@@ -180,6 +181,8 @@ class Assembler:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands)
         variants, leaves = target.variants(statement.operation, operands.nodes)
+        if self.assumed:
+            variants = assuming(variants, self.assumed)
         encoded = Encoded(variants, leaves)
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
         if not changing and statement.operation not in self.reader.macros:
@@ -225,8 +228,13 @@ class Assembler:
         if statement.operation in ("=", "*="):
             ours = "a value gets a name by EQU" if statement.operation == "=" else "an address is set by ORG"
             return Fault("unknown_operation", hint=ours, word=statement.word, chip=target.name)
-        words = [*target.mnemonics, *target.directives, *DIRECTIVES, *self.reader.macros]
-        near = get_close_matches(statement.operation, words, n=3, cutoff=0.6)
+        word = statement.operation.rstrip(",")
+        if f"{word}," in target.mnemonics or (statement.operation != word and self.is_operation(word)):
+            forms = target.forms_of(word if word in target.mnemonics else f"{word},") if self._is_mnemonic(word) else ()
+            hint = f"it is written: {forms[0].asm}" if forms else "it has no comma behind it"
+            return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
+        words = [*(known.rstrip(",") for known in target.mnemonics), *target.directives, *DIRECTIVES, *self.reader.macros]
+        near = get_close_matches(word, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
         return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
 

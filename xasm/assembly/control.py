@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from xasm.assembly.macros import NAME, Macro, Parameter, local_names, read_parameters, split_arguments
-from xasm.source.diagnostics import MARK, Fault, where
+from xasm.source.diagnostics import MARK, Fault, elsewhere
 from xasm.syntax.expressions import Nothing, shown
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def macro(assembler: Assembler, call: Call) -> None:
         hint = f"to let it stand in for the instruction, say: {name} MACRO INSTEAD ..."
         fault = Fault("macro_is_instruction", 0, len(name), hint, call.label_place, name=name, chip=target.name)
     elif first is not None:
-        fault = Fault("defined_twice", 0, len(name), place=call.label_place, name=name, first=where(first.place))
+        fault = Fault("defined_twice", 0, len(name), place=call.label_place, name=name, first=elsewhere(first.place, call.place))
 
     def finish(lines: list[str], number: int) -> None:
         local, kept = local_names(lines)

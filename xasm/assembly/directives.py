@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from xasm.assembly import control, data
+from xasm.assembly import assumptions, control, data
 from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import MARK, Fault
@@ -166,11 +166,12 @@ def fit(assembler: Assembler, call: Call) -> None:
 
 
 def endfit(assembler: Assembler, call: Call) -> None:
+    opened = assembler.fits.pop() if assembler.fits else None
+    if opened is not None:
+        opened[0].count = assembler.module.position - opened[1] - 1
     control.nothing_behind(call)
-    if not assembler.fits:
+    if opened is None:
         raise Fault("no_fit")
-    piece, position, _ = assembler.fits.pop()
-    piece.count = assembler.module.position - position - 1
 
 
 DIRECTIVES: dict[str, Directive] = {
@@ -201,5 +202,6 @@ DIRECTIVES: dict[str, Directive] = {
     "LOCAL": Directive(control.local, "none"),
     "LEAVE": Directive(control.leave, "none"),
     "ASSERT": Directive(check, "none"),
+    "ASSUME": Directive(assumptions.assume, "none"),
     "END": Directive(end, "none"),
 }

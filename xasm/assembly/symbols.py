@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from xasm.assembly.module import Equate, Module
-from xasm.source.diagnostics import MARK, Fault, where
+from xasm.source.diagnostics import MARK, Fault, elsewhere
 from xasm.source.files import Place
 from xasm.syntax.expressions import WORDS, Name, Node, Number, Scope, shown
 from xasm.target.model import Target
@@ -76,7 +76,7 @@ class Symbols:
         key = self.key(name)
         first = self.module.defined.get(key)
         if first is not None:
-            raise Fault("defined_twice", 0, len(name), name=name, first=where(first))
+            raise Fault("defined_twice", 0, len(name), name=name, first=elsewhere(first, place))
         if name.upper() in WORDS:
             raise Fault("operator_word", 0, len(name), name=name)
         fault = of_chip(name, self.module.target) if self.module.target is not None else None

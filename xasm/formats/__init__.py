@@ -16,7 +16,7 @@ from xasm.formats.options import Options
 from xasm.linking.image import Image
 
 if TYPE_CHECKING:
-    from xasm.formats.reading import Reading, ReadImage
+    from xasm.formats.reading import ReadImage, Reading
 
 
 class Format(NamedTuple):
@@ -73,7 +73,7 @@ READERS: dict[str, Reader] = {
         *(Reader(suffix, _MOTOROLA, _late("s_records", "read")) for suffix in (".srec", ".s19", ".s28", ".s37")),
         Reader(".mem", _MEMORY, _late("memory_hex", "read")),
         Reader(".txt", _ROWS, _late("hex_text", "read")),
-        *(Reader(suffix, "C arrays", _late("c_reading", "read")) for suffix in (".h", ".c")),
+        *(Reader(suffix, "C arrays", _late("c_array", "read")) for suffix in (".h", ".c")),
     )
 }
 
@@ -83,7 +83,8 @@ def read_file(path: str | Path, reading: Reading | None = None, suffix: str | No
 
     Raises Fault, with a place: cannot_read (without one), file_too_long (64 MiB), read_unknown, and what the reader finds.
     """
-    from xasm.formats.reading import Reading, Text, suffix_of
+    from xasm.formats.finding import suffix_of
+    from xasm.formats.reading import Reading, Text
     from xasm.source.files import read_bytes
 
     data = read_bytes(Path(path), str(path))

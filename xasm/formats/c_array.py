@@ -1,4 +1,4 @@
-"""C array: a header or a source file that compiles as C99 and C++11 without warnings.
+"""C array: a header or a source file that compiles as C99 and C++11 without warnings; and arrays of C texts read back.
 
 Every filled span is an array of its own, or, with a filler, all is one array. Constants (macros) say where it belongs.
 """
@@ -10,8 +10,9 @@ import zlib
 from collections.abc import Iterator
 from io import BytesIO
 
-from xasm.formats.blocks import blocks, packed
+from xasm.formats.blocks import blocks, packed, rows
 from xasm.formats.options import Options, check_c, filler, include_line, order_of
+from xasm.formats.reading import Clash, Pieces, ReadImage, Reading, Text
 from xasm.linking.image import Image, Span
 from xasm.target.model import Target
 
@@ -105,11 +106,8 @@ def _block_constants(block: Span, prefix: str, target: Target, order: str) -> It
 
 def _rows(block: Span, target: Target) -> Iterator[str]:
     """The elements, a row at a time, each row with its address."""
-    length = WIDE_ROW if target.cell == 1 else NARROW_ROW
-    for first in range(0, len(block.words), length):
-        words = block.words[first : first + length]
-        elements = ", 0x".join(map(target.hex_word, words))
-        yield f"    /* {target.hex_address(block.start + first)} */ 0x{elements},\n"
+    for address, row in rows(block, target, WIDE_ROW if target.cell == 1 else NARROW_ROW):
+        yield f"    /* {target.hex_address(address)} */ 0x{row.replace(' ', ', 0x')},\n"
 
 
 def _address(target: Target, address: int) -> str:
@@ -127,3 +125,36 @@ def _comment(text: str) -> str:
     """A text that can stand in a comment: in one line of ASCII, without what begins or ends a comment or a trigraph."""
     plain = " ".join(text.split()).encode("ascii", "replace").decode()
     return re.sub(r"(?<=\*)(?=/)|(?<=/)(?=\*)|(?<=\?)(?=\?)", " ", plain)
+
+
+def read(data: bytes, path: str, reading: Reading) -> ReadImage:
+    """The words of all arrays of numbers that a C text gives elements to; everything else in it is passed over.
+
+    An array belongs where the constant `NAME_ADDRESS` says, or else a comment in front of its elements (`/* 0x0200 */`);
+    the others lie one behind the other from the address that `reading` names. Elements are numbers and characters;
+    conditions (#if) are not obeyed. Raises Fault with a place: those of `c_text.arrays`, read_address, and those of words that
+    cannot be: read_word, read_overlap, read_beyond, read_pieces.
+    """
+    from xasm.formats.c_text import arrays  # what understands C text need not be loaded to write one
+
+    text = Text(data, path)
+    pieces = Pieces(reading.word)
+    entry = None
+    following = reading.address
+    count = 0
+    for one in arrays(text, reading.word):
+        count += 1
+        address = one.address
+        if address is None:
+            if following is None:
+                raise text.fault("read_address", one.start, one.end, what=f"array '{one.name}'")
+            address = following
+            following += len(one.words)
+        entry = one.entry if entry is None else entry
+        try:
+            pieces.add(address, one.words)
+        except Clash as clash:
+            raise clash.at(text, one.start, one.end) from None
+    if not pieces:
+        raise text.fault("read_empty" if count or not data else "read_no_array", 0)
+    return ReadImage(path, ".c", pieces.parts(), entry)

@@ -7,9 +7,8 @@ from array import array
 from bisect import bisect_right, insort
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
-from xasm.formats.blocks import LARGEST
 from xasm.linking.image import Image, Span
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, whole
@@ -25,7 +24,7 @@ ROW = re.compile(rb"[^\r\n]++")
 # Blanks, and what fills paper tapes and the last record of old disk files.
 FILLERS = b" \t\0\x1a"
 
-Store = bytearray | array[int]
+Store: TypeAlias = "bytearray | array[int]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +152,7 @@ class Pieces:
     def __init__(self, word: int | None = None) -> None:
         self.limit = 1 << (word or WIDEST)
         self.bits = word or WIDEST
-        self.code = _code((1 << word) - 1 if word else 0)
+        self.code = array_code(word or 0)
         self.starts: list[int] = []
         self.stores: dict[int, Store] = {}
         self.end = -1  # the address behind the last words added; the fast way leads there while `free` lies beyond it
@@ -197,8 +196,8 @@ class Pieces:
         highest = max(words, default=0)
         if highest >= self.limit:
             index = next(index for index, word in enumerate(words) if word >= self.limit)
-            raise Clash(index, "read_word", word=f"0x{words[index]:X}", bits=self.bits)
-        code = _code(highest)
+            raise Clash(index, "read_word", word=hexadecimal(words[index]), bits=self.bits)
+        code = array_code(highest.bit_length())
         if array(code).itemsize > array(self.code).itemsize:
             self._widen(code)
         return bytearray(list(words)) if self.code == "B" else array(self.code, list(words))
@@ -242,41 +241,12 @@ class Pieces:
         return count
 
 
-def _code(highest: int) -> str:
-    """The letter by which the module array knows the smallest kind of number that holds a value."""
-    return next(code for code in "BHIQ" if highest < 1 << 8 * array(code).itemsize)
+def hexadecimal(word: int) -> str:
+    """A word for a message."""
+    text = f"0x{word:X}"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}..."
 
 
-def too_large(text: Text, start: int, end: int) -> Fault:
-    return text.fault("read_large", start, end, limit=LARGEST)
-
-
-# ---- which format it is
-
-COMMENTS = re.compile(rb"(?:\s++|//[^\r\n]*+|/\*(?s:.*?)\*/)*+")
-CONTROL = re.compile(rb"[\x01-\x08\x0e-\x19\x1b-\x1f\x7f]|\0(?=[^\0])")
-SIGNS = (
-    (".hex", re.compile(rb":[0-9A-Fa-f]{10}")),
-    (".srec", re.compile(rb"S[0-9][0-9A-Fa-f]{6}")),
-    (".txt", re.compile(rb"[0-9A-Fa-f]{1,8}:[ \t]+[0-9A-Fa-f]+(?:\s|\Z)")),
-)
-SIGNS_BEHIND_COMMENTS = (
-    (".mem", re.compile(rb"@[0-9A-Fa-f]")),
-    (".c", re.compile(rb"#[ \t]*[a-z]|(?:static|const|extern|signed|unsigned|char|short|int|long|u?int[0-9]+_t)\b")),
-)
-HEAD = 1 << 16  # bytes that are looked at
-
-
-def suffix_of(data: bytes) -> str | None:
-    """The suffix of the format that a content shows by its beginning, or None."""
-    head = data[:HEAD].removeprefix(MARK).lstrip(b"\0 \t\r\n\f\v")
-    if CONTROL.search(head):
-        return None
-    for suffix, sign in SIGNS:
-        if sign.match(head):
-            return suffix
-    comments = COMMENTS.match(head)
-    for suffix, sign in SIGNS_BEHIND_COMMENTS:
-        if comments and sign.match(head, comments.end()):
-            return suffix
-    return None
+def array_code(bits: int) -> str:
+    """The letter by which the module array knows the smallest kind of number that holds so many bits."""
+    return next(code for code in "BHIQ" if bits <= 8 * array(code).itemsize)

@@ -34,7 +34,7 @@ def write(image: Image, options: Options, suffix: str = ".srec") -> bytes:
     start = start_of(image)
     highest = max(image.end - 1, start)
     needed = max(2, (highest.bit_length() + 7) // 8)
-    width = WIDTHS.get(suffix, needed)
+    width = WIDTHS.get(suffix, min(needed, 4))
     if width < needed:
         hint = "the suffix .srec takes addresses as wide as they need to be"
         raise Fault("narrow_record", hint=hint, address=target.hex_address(highest), suffix=suffix, bits=8 * width)

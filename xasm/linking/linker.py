@@ -9,7 +9,7 @@ from xasm.assembly.limits import most_words
 from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space, Words
 from xasm.linking.image import Image, Span
 from xasm.linking.layout import Layout
-from xasm.source.diagnostics import MARK, Fault, Report, where
+from xasm.source.diagnostics import MARK, Fault, Report, elsewhere
 from xasm.syntax.expressions import Node, shown
 from xasm.target.encode import encode
 from xasm.target.kinds import plain
@@ -230,7 +230,7 @@ class _Linker:
         begin = addresses[later]
         end = max(begin + 1, addresses[later + 1])
         what = self.target.hex_address(begin) + (f"..{self.target.hex_address(end - 1)}" if end - begin > 1 else "")
-        self.fault(Fault("overlap", what=what, first=where(entries[earlier].place)), entries[later])
+        self.fault(Fault("overlap", what=what, first=elsewhere(entries[earlier].place, entries[later].place)), entries[later])
 
     def at_address(self, run: Run, address: int) -> int:
         """The entry of a run that fills an address."""

@@ -94,7 +94,7 @@ class _Listing:
             yield self.row(number, self.address(address), free, "", text)
         for first in range(0, len(words), ROW):
             shown = " ".join(target.hex_word(word) for word in words[first : first + ROW])
-            cycles = form.cycles_text() if form is not None and first == 0 else ""
+            cycles = form.cycles_text(words) if form is not None and first == 0 else ""
             yield self.row(number, self.address(address + first), shown, cycles, text)
             number = text = ""
 

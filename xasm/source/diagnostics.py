@@ -132,9 +132,6 @@ def at(
 ) -> Diagnostic:
     """A diagnostic `start` characters right of a place."""
     source, line, column = place
-    parents = source.chain()
-    roles = [source.role, *(parent[0].role for parent in parents)]
-    chain = tuple(f"{role} {where(parent)}" for role, parent in zip(roles, parents, strict=False))
     text = message(code, values)
     excerpt = source.line(line)
     if MARK in excerpt:
@@ -144,7 +141,7 @@ def at(
         length = len(unmarked(excerpt[begin : begin + length])) or 1
         excerpt = unmarked(excerpt)
         text = unmarked(text)
-    return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, chain, code)
+    return Diagnostic(source.path, line, column + start, severity, text, hint, excerpt, length, steps(source), code)
 
 
 def unmarked(text: str) -> str:
@@ -153,8 +150,23 @@ def unmarked(text: str) -> str:
 
 
 def where(place: Place) -> str:
-    """`file:line`, as messages name another place."""
+    """`file:line`, as lists name a place."""
     return f"{place[0].path}:{place[1]}"
+
+
+def elsewhere(place: Place, here: Place) -> str:
+    """A place as a message about `here` names it. Where both are one line, of a macro for one, it is told what brought in
+    the other."""
+    differing = (one for one, other in zip(steps(place[0]), steps(here[0]), strict=False) if one != other)
+    step = next(differing, "") if where(place) == where(here) else ""
+    return f"{where(place)} ({step})" if step else where(place)
+
+
+def steps(source: Source) -> tuple[str, ...]:
+    """How a text was brought in, innermost first."""
+    parents = source.chain()
+    roles = [source.role, *(parent[0].role for parent in parents)]
+    return tuple(f"{role} {where(parent)}" for role, parent in zip(roles, parents, strict=False))
 
 
 class Report:

@@ -93,7 +93,7 @@ def read_source(path: Path, shown: str, parent: Place | None = None) -> Source:
         source = Source(shown, error.object.decode(errors="replace").replace("\ufffd", "?"), parent)
         place = (source, len(before.lines), len(before.lines[-1]) + 1)
         raise Fault("not_text", place=place, byte=error.object[error.start]) from None
-    return Source(shown, text, parent)
+    return Source(shown, text.rstrip("\x1a"), parent)  # old systems padded texts with this character
 
 
 def whole(shown: str) -> Place:

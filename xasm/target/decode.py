@@ -94,4 +94,4 @@ def number_text(value: int, kind: Kind, target: Target) -> str:
         return f"0x{value:0{(bits + 3) // 4}X}"
     if kind.bits <= 4 or (isinstance(kind, Plain) and kind.role == "signed"):
         return str(value)
-    return f"0x{value:0{(kind.bits + 3) // 4}X}"
+    return f"{'-' if value < 0 else ''}0x{abs(value):0{(kind.bits + 3) // 4}X}"

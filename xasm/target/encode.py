@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Node, Scope
-from xasm.target.forms import Variant
-from xasm.target.kinds import Misfit
+from xasm.target.forms import Patch, Variant
+from xasm.target.kinds import Misfit, Page
 
 
 def encode(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> list[int]:
@@ -28,6 +29,18 @@ def encode(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int)
         for word, shift, width, down in slots:
             words[word] |= (bits >> down & ((1 << width) - 1)) << shift
     return words
+
+
+def assuming(variants: tuple[Variant, ...], assumed: Mapping[str, int]) -> tuple[Variant, ...]:
+    """The variants with other values for what the table assumes."""
+
+    def changed(patch: Patch) -> Patch:
+        kind = patch.kind
+        if isinstance(kind, Page) and kind.origin in assumed:
+            return patch._replace(kind=replace(kind, page=assumed[kind.origin]))
+        return patch
+
+    return tuple(variant._replace(patches=tuple(map(changed, variant.patches))) for variant in variants)
 
 
 def fits(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> bool:

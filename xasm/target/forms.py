@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -105,14 +105,21 @@ class Row:
         """The words in the operands that are no fields."""
         return {word for word in WORD_OF_TEXT.findall(self.statement.operands) if word not in self.fields and word not in self.modes}
 
-    def cycles_text(self) -> str:
-        """As listings and cards print it: `4`, `7/12` (condition not met/met), `4+1` (page border crossed)."""
-        text = str(self.cycles)
+    def cycles_text(self, words: Sequence[int] = ()) -> str:
+        """As listings and cards print it: `4`, `7/12` (condition not met/met), `4+1` (page border crossed). What the names in
+        a list add is known with the words of an instruction only; without them it is `5+n`."""
+        more = self.added(words)
+        text = str(self.cycles + more)
         if self.taken not in (None, self.cycles):
-            text += f"/{self.taken}"
+            text += f"/{(self.taken or 0) + more}"
         if self.cross is not None:
             text += f"+{self.cross}"
-        return text
+        timed = any(isinstance(kind, NameList) and kind.times for kind in self.fields.values())
+        return text + "+n" if timed and not words else text
+
+    def added(self, words: Sequence[int]) -> int:
+        """The cycles that the names in the list of an instruction add."""
+        return 0
 
 
 @dataclass(eq=False)
@@ -131,6 +138,10 @@ class Form(Row):
     def size(self) -> int:
         """Length in words."""
         return len(self.code.masks)
+
+    def added(self, words: Sequence[int]) -> int:
+        lists = [(kind, self.code.slots[name]) for name, kind in self.fields.items() if isinstance(kind, NameList)] if words else []
+        return sum(kind.time(gather(words, slots)) for kind, slots in lists)
 
     @cached_property
     def nodes(self) -> tuple[Node, ...]:
@@ -259,7 +270,7 @@ def fill(words: list[int], slots: tuple[Slot, ...], bits: int) -> None:
         words[word] |= ((bits >> down) & ((1 << width) - 1)) << shift
 
 
-def gather(words: tuple[int, ...], slots: tuple[Slot, ...]) -> int:
+def gather(words: Sequence[int], slots: tuple[Slot, ...]) -> int:
     """The bits of a field, out of its slots."""
     bits = 0
     for word, shift, width, down in slots:

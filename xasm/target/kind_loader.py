@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping as Keys
 from functools import partial
+from itertools import combinations
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
@@ -15,6 +16,7 @@ from xasm.target.kinds import ORIGINS, STOCK, Choice, Kind, Listed, NameList, Pa
 from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_key, word
 
 WIDEST = 64  # bits of a kind
+LONGEST_TIME = 10_000  # cycles
 ORIGIN_KEY = {"relative": "from", "page": "of"}
 
 
@@ -138,7 +140,7 @@ def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind 
 
 
 def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
-    reader.known(mapping, f"kind '{name}'", {"list": True, "bits": False, "or": False})
+    reader.known(mapping, f"kind '{name}'", {"list": True, "bits": False, "cycles": False, "or": False})
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
     bits = integer(mapping.items["bits"], "bits", 1, WIDEST) if "bits" in mapping.items else other.bits if other else WIDEST
@@ -156,7 +158,20 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         bits = max(own.bit_length() for own in options.values())
     if other is not None and other.bits != bits:
         raise Fault("table_shape", place=mapping.items["or"].place, what="'or'", wanted=f"{bits} bits wide, like the list")
-    return NameList(name, bits, None, "", tuple(options.items()), other)
+    times = _times(mapping.items["cycles"], options) if "cycles" in mapping.items else ()
+    return NameList(name, bits, None, "", tuple(options.items()), other, times)
+
+
+def _times(value: Value, options: dict[str, int]) -> tuple[tuple[int, int], ...]:
+    """The cycles that names of a list add; a name that stands for several others adds what they add."""
+    listed = expect(value, Mapping, "'cycles'", "made of names and cycles (name: cycles)")
+    for name, scalar in listed.keys.items():
+        if name.upper() not in options:
+            raise unknown_key(scalar, options)
+    times = [(options[name.upper()], integer(item, name, 0, LONGEST_TIME)) for name, item in listed.items.items()]
+    if any(one & other for (one, _), (other, _) in combinations(times, 2)):
+        raise Fault("table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits")
+    return tuple(times)
 
 
 def _operand(spelling: str, place: Place) -> None:

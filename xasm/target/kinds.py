@@ -280,10 +280,15 @@ class Choice(Kind):
 @dataclass(frozen=True, slots=True)
 class NameList(Kind):
     """One or more of the names in `options`, in any order, each of which stands for some of the bits; `other` is the
-    numeric kind that is legal as well, or None."""
+    numeric kind that is legal as well, or None. `times` are cycles that some of the bits add, (bits, cycles)."""
 
     options: tuple[tuple[str, int], ...] = ()
     other: Kind | None = None
+    times: tuple[tuple[int, int], ...] = ()
+
+    def time(self, bits: int) -> int:
+        """The cycles that a list adds."""
+        return sum(cycles for own, cycles in self.times if not own & ~bits)
 
     def joined(self, nodes: Sequence[Node]) -> int:
         """The bits of the operands of a statement, each of which must be a name. Raises Fault."""

@@ -12,7 +12,7 @@ from xasm.syntax.parser import parse_operands
 from xasm.target.codes import CodeReader, Part
 from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.forms import FLOWS, Form, Mode, Modes, Row
-from xasm.target.kind_loader import is_modes
+from xasm.target.kind_loader import LONGEST_TIME, is_modes
 from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.modes import ADDRESSED, MOST_FORMS, Pattern, addresses
 from xasm.target.reading import KEYED, Reader, expect, integer, missing_key, text, truth, unknown_key, word
@@ -22,7 +22,6 @@ MODE = tuple(key for key in ROW if key != "flow")
 FIELD = re.compile(r"[a-z][a-z0-9]*\Z")
 ASM = re.compile(r"[^\s;]+(?: [^\s;][^;\t]*)?\Z")
 OPERAND_WORD = re.compile(r"(?<![A-Za-z0-9_'])[A-Za-z][A-Za-z0-9_]*")
-LONGEST_TIME = 10_000  # cycles
 
 
 class Named(NamedTuple):
