@@ -155,22 +155,30 @@ def test_target_show_prints_everything_of_a_table(name: str, folder: Path) -> No
     assert (ran.code, ran.said) == (0, "")
     target = load_target(name)
     assert untold(ran.shown, target) == []
-    assert len(target.forms) > 20
-    form = target.forms[-1]
+    assert len(target.rows) > 20
+    form = target.rows[-1]
     assert form.asm in " ".join(untold(ran.shown.replace(f"\n{form.asm}  ", "\n"), target)), "a form that is missing is noticed"
     for other in (*target.also[:1], name.upper()):
         assert run(folder, "target", "show", other) == ran
 
 
 def untold(card: str, target: Target) -> list[str]:
-    """What a card does not tell: forms with code, time and flow, kinds, conventions, books."""
+    """What a card does not tell: rows with code, time and flow, modes with code and time, kinds, names with their values,
+    conventions, books."""
     rows = [re.split(r" {2,}", row) for row in card.splitlines()]
     missing = [
         f"{form.asm}: {form.code_text}"
-        for form in target.forms
+        for form in target.rows
         if not any(row[:3] == [form.asm, form.code_text, form.cycles_text()] and form.flow in row[3] for row in rows)
     ]
-    told = [target.title, *target.kinds, *(book.title for book in target.books), *target.conventions.split("\n")]
+    missing += [
+        f"{mode.asm}: {mode.code_text}"
+        for modes in target.modes.values()
+        for mode in modes.modes
+        if not any([mode.asm, mode.code_text, mode.cycles_text()] == row[at : at + 3] for row in rows for at in (1, 2))
+    ]
+    told = [f"{name} 0x{value:02X}" for group in target.names.groups.values() for name, value in group.items()]
+    told += [target.title, *target.kinds, *(book.title for book in target.books), *target.conventions.split("\n")]
     return missing + [text for text in told if text.strip() not in card]
 
 

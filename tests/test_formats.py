@@ -57,10 +57,10 @@ def test_a_program_without_bytes_is_refused(suffix):
 
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_too_large_an_output_is_refused_before_it_is_made(suffix):
-    far = image({0: b"\0", LARGEST: b"\0"}, address=16 if suffix == ".s19" else 24 if suffix == ".s28" else 32)
+    far = image({0: b"\0", LARGEST: b"\0"}, address=32)
     message = refused("too_large", FORMATS[suffix].write, far, Options(fill=0))
     assert message == "the output would have 67,108,865 bytes; the limit is 67,108,864"
-    if suffix != ".bin":
+    if suffix not in (".bin", ".s19", ".s28"):
         assert len(FORMATS[suffix].write(far, PLAIN)) < 1500, "a gap that stays a gap costs nothing"
 
 
@@ -167,7 +167,7 @@ def test_raw_binary(parts, head, options, wanted):
 
 
 def hex_text(made: Image, options: Options = PLAIN) -> str:
-    return FORMATS[".hex"].write(made, options).decode("ascii")
+    return written(".hex", made, options)
 
 
 def read_back(text: str) -> dict[int, int]:
@@ -187,6 +187,9 @@ def test_published_records():
 def test_words_over_a_byte_are_refused():
     message = refused("bad_record", FORMATS[".hex"].write, image({0: [1]}, word=12), PLAIN)
     assert message == "Intel HEX carries bytes; a word of this chip has 12 bits"
+    for suffix in (".srec", ".s19", ".s28", ".s37"):
+        message = refused("bad_record", FORMATS[suffix].write, image({0: [1]}, word=12), PLAIN)
+        assert message == "an S-record carries bytes; a word of this chip has 12 bits"
     assert read_back(hex_text(image({0: [1]}, word=4))) == {0: 1}
 
 
@@ -230,3 +233,41 @@ def test_reading_back_notices_damage():
     with pytest.raises(HexReaderError):
         read_back(text.replace("0405", "0406"))
     assert read_back(text.replace("0405", "0504")) != dict(enumerate(range(32))), "two bytes changed places, the sum stays"
+
+
+# ---- hex texts
+
+
+@pytest.mark.parametrize(
+    ("parts", "head", "options", "memory", "rows"),
+    [
+        (APART, {}, PLAIN, "@0010 01 02 @0014 03", "0010: 01 02|0014: 03"),
+        (APART, {}, Options(fill=-1), "@0010 01 02 FF FF 03", "0010: 01 02 FF FF 03"),
+        ({0xFFFF: b"\x7f"}, {}, PLAIN, "@FFFF 7F", "FFFF: 7F"),
+        (
+            {0: list(range(16))},
+            {"word": 4, "address": 12},
+            PLAIN,
+            "@000 0 1 2 3 4 5 6 7 8 9 A B C D E F",
+            "000: 0 1 2 3 4 5 6 7 8 9 A B C D E F",
+        ),
+        ({0x20: [1, 31]}, {"word": 5, "address": 9}, PLAIN, "@020 01 1F", "020: 01 1F"),
+        ({0x12: [0xABC, 1]}, {"word": 12, "address": 12}, PLAIN, "@012 ABC 001", "012: ABC 001"),
+        ({0x12: [0x1ABC, 1]}, {"word": 13, "address": 21}, PLAIN, "@000012 1ABC 0001", "000012: 1ABC 0001"),
+        ({0xFFFF_FFFF: [1 << 63]}, {"word": 64, "address": 32}, PLAIN, "@FFFFFFFF 8" + "0" * 15, "FFFFFFFF: 8" + "0" * 15),
+    ],
+)
+def test_hex_texts(parts, head, options, memory, rows):
+    made = image(parts, **head)
+    assert written(".mem", made, options).split() == memory.split()
+    assert written(".txt", made, options) == rows.replace("|", "\n") + "\n"
+
+
+def test_hex_texts_have_sixteen_words_a_row():
+    made = image({0x1FE: bytes(range(33)), 0x300: b"a"})
+    assert written(".mem", made) == (
+        "@01FE\n00 01 02 03 04 05 06 07 08 09 0A 0B 0C 0D 0E 0F\n10 11 12 13 14 15 16 17 18 19 1A 1B 1C 1D 1E 1F\n20\n@0300\n61\n"
+    )
+    assert written(".txt", made) == (
+        "01FE: 00 01 02 03 04 05 06 07 08 09 0A 0B 0C 0D 0E 0F\n020E: 10 11 12 13 14 15 16 17 18 19 1A 1B 1C 1D 1E 1F\n021E: 20\n0300: 61\n"
+    )

@@ -12,6 +12,7 @@ import xasm
 from tests.messages import FOLDER, Case, Shown, cases, marks, read
 from tests.messages.__main__ import filled
 from xasm.source.messages import CATALOGUE
+from xasm.target.finding import table_paths
 
 CASES = cases()
 LEAST = 140  # cases in the data files; fewer, and they were not all read
@@ -36,11 +37,21 @@ def test_every_entry_of_the_catalogue_is_met_by_a_case() -> None:
 
 
 def test_other_tests_name_the_entries_that_are_left_to_them() -> None:
-    others = [path for path in [*TESTS.glob("*.py"), *TESTS.glob("*.txt")] if path.name != Path(__file__).name]
+    others = [path for path in TESTS.rglob("*.*") if path.suffix in (".py", ".txt") and path.name != Path(__file__).name]
     named = {word for path in others for word in re.findall(r"\b[a-z]+_[a-z_]+\b", path.read_text("utf-8"))}
     left = {code for code in CATALOGUE if code.startswith(ELSEWHERE)}
     assert len(left) > 20
     assert left - named == set()
+
+
+@pytest.mark.parametrize(("mistakes", "more"), [(100, ""), (150, "... and 50 more\n"), (5000, "... and 900 more\n")])
+def test_of_many_mistakes_a_hundred_are_shown_and_a_thousand_are_looked_for(mistakes: int, more: str, tmp_path: Path) -> None:
+    command = ["build", "prog.asm", "-t", next(iter(table_paths()))]
+    shown = Shown(Case("here", [], "many", command, {"prog.asm": b"        ORG -1\n" * mistakes}), tmp_path)
+    assert shown.exit == 1
+    assert shown.says.count(": error: address -1 is outside") == 100
+    assert shown.says.splitlines()[297].startswith("prog.asm:100:13: error: ")
+    assert shown.says.endswith(f"        ORG -1\n                ^^\n{more}")
 
 
 def strings(folder: Path) -> set[str]:

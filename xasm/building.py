@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from xasm.assembly.assembler import Assembler
@@ -20,10 +21,16 @@ from xasm.target.model import Target
 WORD = re.compile(r"[.A-Za-z_][A-Za-z0-9_]*|:=")
 # Mistakes that may keep more than their own line from being read: in a whole file, or in any directive but these.
 UNREAD = frozenset(("control", "not_text", "file_too_long", "cannot_read"))
-OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "ASSERT", "END", "PUBLIC", "ALPHABET"))
+OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "ASSERT", "ASSUME", "END", "PUBLIC", "ALPHABET"))
 
 
-def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = (), limits: Limits | None = None) -> Linked:
+def build(
+    paths: Sequence[str],
+    target: str | None,
+    folders: Sequence[str] = (),
+    limits: Limits | None = None,
+    undocumented: bool = False,
+) -> Linked:
     """Assembles files in order as one program and links it. Raises SourceErrors."""
     report = Report()
     sources = []
@@ -33,16 +40,23 @@ def build(paths: Sequence[str], target: str | None, folders: Sequence[str] = (),
         except Fault as fault:
             report.lost(fault)
     report.stop()
-    return build_sources(sources, target, [Path(folder) for folder in folders], report, limits)
+    return build_sources(sources, target, [Path(folder) for folder in folders], report, limits, undocumented)
 
 
 def build_sources(
-    sources: Sequence[Source], target: str | Target | None, folders: Sequence[Path], report: Report, limits: Limits | None = None
+    sources: Sequence[Source],
+    target: str | Target | None,
+    folders: Sequence[Path],
+    report: Report,
+    limits: Limits | None = None,
+    undocumented: bool = False,
 ) -> Linked:
-    assembler = Assembler(report, folders, load_target, limits)
+    """Assembles sources in order. A chip that is found by its name is taken with its undocumented instructions if wanted."""
+    load = partial(load_target, undocumented=undocumented)
+    assembler = Assembler(report, folders, load, limits)
     if target is not None:
         try:
-            chip = load_target(target) if isinstance(target, str) else target
+            chip = load(target) if isinstance(target, str) else target
         except Fault as fault:
             report.lost(fault)
             report.stop()
@@ -79,11 +93,19 @@ def more(assembler: Assembler, report: Report) -> None:
         undefined(assembler.module, spoiled, report)
 
 
-def assemble(source: str, target: str | Target | None = None, path: str = "<source>", include: Sequence[str | Path] = ()) -> Image:
+def assemble(
+    source: str,
+    target: str | Target | None = None,
+    path: str = "<source>",
+    include: Sequence[str | Path] = (),
+    undocumented: bool = False,
+) -> Image:
     """Assembles a source text for a chip and returns the image.
 
     `target` is a chip's name (or a loaded Target); None when the source names it with TARGET. `path` is the name that
     messages give the text; files that it includes are looked for beside it, then in the `include` folders.
+    `undocumented` adds what real chips do and their makers do not list, where the table has it.
     Raises SourceErrors, whose `diagnostics` hold every error found.
     """
-    return build_sources([Source(path, source)], target, [Path(folder) for folder in include], Report()).image
+    folders = [Path(folder) for folder in include]
+    return build_sources([Source(path, source)], target, folders, Report(), undocumented=undocumented).image

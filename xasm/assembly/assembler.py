@@ -43,6 +43,7 @@ class Assembler:
         self.module = Module()
         self.symbols = Symbols(self.module)
         self.reader = Reader(self, folders, limits or Limits())
+        self.sections = {"": self.module.section}  # by name
         self.alphabet: dict[str, int] = {}
         self.assumed: dict[str, int] = {}  # what the source assumes, where that is not what the table does
         self.order = ""  # of the words of a value, where the directive at hand has one of its own
@@ -229,10 +230,11 @@ class Assembler:
             ours = "a value gets a name by EQU" if statement.operation == "=" else "an address is set by ORG"
             return Fault("unknown_operation", hint=ours, word=statement.word, chip=target.name)
         word = statement.operation.rstrip(",")
-        if f"{word}," in target.mnemonics or (statement.operation != word and self.is_operation(word)):
-            forms = target.forms_of(word if word in target.mnemonics else f"{word},") if self._is_mnemonic(word) else ()
-            hint = f"it is written: {forms[0].asm}" if forms else "it has no comma behind it"
-            return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
+        other = word if word != statement.operation else f"{word},"  # with a comma, or without one
+        if self.is_operation(other):
+            forms = list(dict.fromkeys(row.asm for row in target.mnemonics.get(other, ())))
+            written = f"its forms: {'; '.join(forms[:16])}" if forms else "no comma stands behind it"
+            return Fault("no_form", hint=written, operation=statement.word)
         words = [*(known.rstrip(",") for known in target.mnemonics), *target.directives, *DIRECTIVES, *self.reader.macros]
         near = get_close_matches(word, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None

@@ -115,7 +115,7 @@ def section(assembler: Assembler, call: Call) -> None:
     name, space = (match[1], (match[2] or "").lower()) if match else ("", "")
     if assembler.fits:
         raise Fault("fit_open", directive="SECTION")
-    found = next((one for one in module.sections if one.name == name), None)
+    found = assembler.sections.get(name)
     if space in ("program", ""):
         space = "" if found is None or space else found.space
     elif space not in target.spaces:
@@ -124,6 +124,7 @@ def section(assembler: Assembler, call: Call) -> None:
     if found is None:
         found = Section(name, space, len(module.sections), call.place)
         module.sections.append(found)
+        assembler.sections[name] = found
     elif found.space != space:
         raise Fault("section_space", 0, len(text), name=name, space=found.space or "program")
     module.section = found

@@ -6,6 +6,7 @@ The reader knows lines, the assembler statements. A line that was assembled befo
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -54,6 +55,7 @@ class Reader:
         self.leaving = False  # the innermost macro or repeat is left
         self._diverted: Diversion | None = None
         self._open_block: Call | None = None
+        self._embedded: tuple[Path | None, bytes] = (None, b"")  # the last file
         self._outer = 0  # conditions that were open before the source that is being read
         self._depth = 0
         self._lines = 0
@@ -250,7 +252,8 @@ class Reader:
         source = call.place[0]
         chain = [source, *(place[0] for place in source.chain())]
         if any(same_file(found, Path(one.path)) for one in chain):
-            names = " -> ".join([*(one.path for one in reversed(chain)), str(found)])
+            paths = [path for path, _ in groupby(one.path for one in reversed(chain))]  # macros and repeats are no files
+            names = " -> ".join([*paths, str(found)])
             raise Fault("include_cycle", 0, len(call.statement.operands), path=path, chain=names)
         if self._depth >= self.limits.depth:
             raise self._too_much("too_deep_inside", limit=self.limits.depth)
@@ -263,8 +266,10 @@ class Reader:
     def embed(self, path: str, call: Call, longest: int) -> bytes:
         """The bytes of a file. Raises Fault."""
         found = self.find(path, call)
-        self.assembler.module.embedded.append(str(found))
-        return read_bytes(found, path, longest)
+        if self._embedded[0] != found:  # a file may be embedded in many parts
+            self.assembler.module.embedded.append(str(found))
+            self._embedded = (found, read_bytes(found, path, longest))
+        return self._embedded[1]
 
     def find(self, path: str, call: Call) -> Path:
         """A file that a statement names: beside the file that holds the statement, then in each folder. Raises Fault."""

@@ -31,6 +31,7 @@ HELP = {
     "storage": "C array: a word behind its name that puts it in flash on your host, such as PROGMEM.",
     "include": "C array: a header to include, where the storage word comes from. May be repeated.",
     "order": "Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
+    "undocumented": "Also take instructions that real chips have and their makers do not list, where the table has any.",
     "lines": f"How many lines macros and repeats may bring in (else {Limits().lines:,}).",
     "depth": f"How deep macros, repeats and includes may be inside one another (else {Limits().depth}).",
     "files": f"How many files may be included and embedded (else {Limits().files:,}).",
@@ -67,6 +68,7 @@ Examples:
 @click.option("--storage", default="", metavar="WORD", help=HELP["storage"])
 @click.option("--include", "headers", multiple=True, metavar="HEADER", help=HELP["include"])
 @click.option("--order", type=click.Choice(["little", "big"]), help=HELP["order"])
+@click.option("--undocumented", is_flag=True, help=HELP["undocumented"])
 @click.option("--most-lines", type=click.IntRange(1), default=Limits().lines, metavar="N", help=HELP["lines"])
 @click.option("--deepest", type=click.IntRange(1, 150), default=Limits().depth, metavar="N", help=HELP["depth"])
 @click.option("--most-files", type=click.IntRange(1), default=Limits().files, metavar="N", help=HELP["files"])
@@ -81,6 +83,7 @@ def command(
     storage: str,
     headers: tuple[str, ...],
     order: str | None,
+    undocumented: bool,
     most_lines: int,
     deepest: int,
     most_files: int,
@@ -92,7 +95,7 @@ def command(
     """
     suffixes = {output: suffix_of(output) for output in outputs}
     distinct(outputs)
-    linked = build(sources, target, folders, Limits(most_lines, deepest, most_files))
+    linked = build(sources, target, folders, Limits(most_lines, deepest, most_files), undocumented)
     image = linked.image
     if not image.parts:
         raise Fault("no_words", place=whole(sources[0]))

@@ -69,7 +69,7 @@ def read(data: bytes, path: str, reading: Reading) -> ReadImage:
     """The words of a file. All six kinds of record are read; the digits may be small letters.
 
     A start address stands in a record of its own or, as files from before 1988 have it, in the end-of-file record. Raises
-    Fault with a place: read_empty, read_mark, read_digit, read_half, read_length, read_checksum, read_kind, read_size,
+    Fault with a place: read_empty, read_mark, read_digit, read_half, read_short, read_length, read_checksum, read_kind, read_size,
     read_zero, read_twice, read_behind, read_cut, and those of words that cannot be: read_word, read_overlap, read_beyond,
     read_pieces.
     """

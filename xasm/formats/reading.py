@@ -164,6 +164,8 @@ class Pieces:
 
     def add(self, address: int, words: Sequence[int]) -> None:
         """Adds words. Raises Clash: read_beyond, read_word, read_overlap, read_pieces."""
+        if not words:
+            return
         stored = self._stored(words)
         end = address + len(stored)
         if end > HIGHEST + 1:
@@ -188,12 +190,9 @@ class Pieces:
         return tuple(joined)
 
     def _stored(self, words: Sequence[int]) -> Store | bytes:
-        if isinstance(words, (bytes, bytearray)):
-            if self.code == "B" and self.limit > 255:
-                return words
-            if not words:
-                return bytearray()
-        highest = max(words, default=0)
+        if isinstance(words, (bytes, bytearray)) and self.code == "B" and self.limit > 255:
+            return words
+        highest = max(words)
         if highest >= self.limit:
             index = next(index for index, word in enumerate(words) if word >= self.limit)
             raise Clash(index, "read_word", word=hexadecimal(words[index]), bits=self.bits)

@@ -24,10 +24,12 @@ def record_bytes(text: Text, start: int, row: bytes, mark: int) -> bytes:
 
 def check(text: Text, start: int, row: bytes, data: bytes, mark: int, extra: int, sum_to: Callable[[int], int]) -> None:
     """Holds a record against its length, which counts all but `extra` bytes, and against its checksum, which `sum_to` makes
-    out of the sum of the other bytes. Raises Fault: read_length, read_checksum."""
+    out of the sum of the other bytes. Raises Fault: read_short, read_length, read_checksum."""
     end = start + len(row)
-    if not data or data[0] != len(data) - extra:
-        raise text.fault("read_length", start + mark, start + mark + 2, told=data[0] if data else 0, found=max(0, len(data) - extra))
+    if len(data) < extra + (extra == 1):
+        raise text.fault("read_short", end)
+    if data[0] != len(data) - extra:
+        raise text.fault("read_length", start + mark, start + mark + 2, told=data[0], found=len(data) - extra)
     wanted = sum_to(sum(data[:-1]))
     if data[-1] != wanted:
         raise text.fault("read_checksum", end - 2, end, found=f"{data[-1]:02X}", wanted=f"{wanted:02X}")

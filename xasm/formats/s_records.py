@@ -29,7 +29,7 @@ def write(image: Image, options: Options, suffix: str = ".srec") -> bytes:
     """
     target = image.target
     if target.word > 8:
-        raise Fault("bad_record", form="S-records", bits=target.word)
+        raise Fault("bad_record", form="an S-record", bits=target.word)
     found = blocks(image, filler(options, image))
     start = start_of(image)
     highest = max(image.end - 1, start)
@@ -69,7 +69,7 @@ def read(data: bytes, path: str, reading: Reading) -> ReadImage:
 
     All data records have addresses of one width, and the end record goes with them: so a wrong digit in the kind of a
     record, which is no part of its sum, shows. Raises Fault with a place: read_empty, read_mark, read_digit, read_half,
-    read_length, read_checksum, read_kind, read_size, read_mixed, read_order, read_count, read_behind, read_cut, and those
+    read_short, read_length, read_checksum, read_kind, read_size, read_mixed, read_order, read_count, read_behind, read_cut, and those
     of words that cannot be: read_word, read_overlap, read_beyond, read_pieces.
     """
     return _Reader(Text(data, path), reading).image()

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator
 
-from xasm.target.forms import Form
-from xasm.target.kinds import Choice, Kind, Placed
+from xasm.target.forms import Mode, Row
+from xasm.target.habits import HABITS
+from xasm.target.kinds import Choice, Kind, NameList, Placed
 from xasm.target.model import Target
+from xasm.target.symbols import BITS, BitArea
+
+WIDTH = 110  # columns of a list of names
 
 
 def overview(targets: Iterable[Target]) -> str:
@@ -28,18 +33,26 @@ def _card(target: Target) -> Iterator[str]:
     yield target.title
     yield "=" * len(target.title)
     yield from head(target)
-    yield ""
-    yield "How it is written"
-    yield from (f"  {line}".rstrip() for line in target.conventions.rstrip().split("\n"))
-    yield ""
-    yield "What operands take"
-    width = max((len(name) for name in target.kinds), default=0)
-    for kind in target.kinds.values():
-        yield f"  {kind.name:<{width}}  {kind_text(kind)}"
-    yield ""
-    yield from forms(target)
-    yield ""
-    yield "Books"
+    yield from titled("How it is written", (f"  {line}".rstrip() for line in target.conventions.rstrip().split("\n")))
+    yield from titled("Names that it has", names(target))
+    yield from titled("What is assumed", (f"  {name} is {value}; ASSUME says otherwise" for name, value in target.assume.items()))
+    yield from titled("How its maker writes", habits(target))
+    width = max((len(name) for name in (*target.kinds, *target.modes)), default=0)
+    yield from titled("What operands take", (f"  {kind.name:<{width}}  {kind_text(kind)}" for kind in target.kinds.values()))
+    yield from titled("Operands of several forms; their time is added", modes(target))
+    yield from titled("", rows(target))
+    yield from titled("Books", books(target))
+
+
+def titled(title: str, lines: Iterable[str]) -> Iterator[str]:
+    """A part of the card with an empty line in front; nothing where there are no lines."""
+    found = list(lines)
+    if found:
+        yield ""
+        yield from [title, *found] if title else found
+
+
+def books(target: Target) -> Iterator[str]:
     for book in target.books:
         yield f"  {book.title} ({book.edition})"
         yield f"    read for this table: {book.read}"
@@ -57,27 +70,69 @@ def head(target: Target) -> Iterator[str]:
     yield f"instructions  {target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes"
 
 
+def names(target: Target) -> Iterator[str]:
+    """The chip's own names by group, and which bytes have bits with addresses."""
+    for group, values in target.names.groups.items():
+        listed = ", ".join(f"{name}\u00a00x{value:02X}" for name, value in values.items())
+        for line in textwrap.wrap(listed, WIDTH, initial_indent=f"  {group}: ", subsequent_indent=" " * (len(group) + 4)):
+            yield line.replace("\u00a0", " ")
+    yield from map(bits, target.names.areas)
+
+
+def bits(area: BitArea) -> str:
+    return f"  bits .0 to .{BITS - 1} of the bytes {area.text()} have the addresses 0x{area.bit:02X}..0x{area.end - 1:02X}"
+
+
+def habits(target: Target) -> Iterator[str]:
+    """The maker's names of directives, and habits of writing."""
+    for name, directive in target.directives.items():
+        order = f", {'low' if directive.order == 'little' else 'high'} word first" if directive.order else ""
+        text = ", its text between any two equal characters" if directive.delimited else ""
+        yield f"  {name} is {directive.name} {directive.first}".rstrip(" ,") + order + text
+    yield from (f"  {HABITS[habit]}" for habit in HABITS if habit in target.habits)
+
+
 def kind_text(kind: Kind) -> str:
     if isinstance(kind, Placed):
         return f"a target: {kind.range_text()}"
-    if isinstance(kind, Choice):
+    if isinstance(kind, NameList) and kind.times:
+        times = dict(kind.times)
+        adds = ", ".join(f"{name} {times[own]}" for name, own in kind.options if own in times)
+        return f"{kind.range_text()}; each adds cycles: {adds}"
+    if isinstance(kind, (Choice, NameList)):
         return kind.range_text()
     return f"{'an address' if kind.address else 'a number'} {kind.range_text()}"
 
 
-def forms(target: Target) -> Iterator[str]:
-    width = max((len(form.asm) for form in target.forms), default=0)
-    code = max((len(form.code_text) for form in target.forms), default=0)
+def modes(target: Target) -> Iterator[str]:
+    every = [mode for kind in target.modes.values() for mode in kind.modes]
+    name = max((len(name) for name in target.modes), default=0)
+    asm = max((len(mode.asm) for mode in every), default=0)
+    code = max((len(mode.code_text) for mode in every), default=0)
+    for kind in target.modes.values():
+        for index, mode in enumerate(kind.modes):
+            shown = "" if index else kind.name
+            line = f"  {shown:<{name}}  {mode.asm:<{asm}}  {mode.code_text:<{code}}  {mode.cycles_text():<7}  {remarks(mode)}"
+            yield line.rstrip()
+
+
+def rows(target: Target) -> Iterator[str]:
+    width = max((len(row.asm) for row in target.rows), default=0)
+    code = max((len(row.code_text) for row in target.rows), default=0)
     yield f"{'form':<{width}}  {'code':<{code}}  {'cycles':<7}  flow"
-    for form in sorted(target.forms, key=lambda form: form.mnemonic):
-        yield f"{form.asm:<{width}}  {form.code_text:<{code}}  {form.cycles_text():<7}  {flow_text(form)}".rstrip()
+    for row in sorted(target.rows, key=lambda row: row.mnemonic):
+        flow = row.flow + (f" {row.target}" if row.target else "")
+        line = f"{row.asm:<{width}}  {row.code_text:<{code}}  {row.cycles_text():<7}  {'; '.join(filter(None, (flow, remarks(row))))}"
+        yield line.replace(";   [", "  [").rstrip()
 
 
-def flow_text(form: Form) -> str:
-    parts = [form.flow + (f" {form.target}" if form.target else "")]
-    if form.alias:
-        parts.append("second spelling")
-    if form.note:
-        parts.append(form.note)
-    kinds = ", ".join(f"{name}: {kind.name}" for name, kind in form.fields.items())
-    return "; ".join(parts) + (f"  [{kinds}]" if kinds else "")
+def remarks(part: Row | Mode) -> str:
+    """What else there is to say of a row or mode, its kinds at the end."""
+    notes = ["second spelling"] if part.alias else []
+    notes += ["undocumented"] if part.undocumented else []
+    notes += [part.note] if part.note else []
+    kinds = {name: kind.name for name, kind in part.fields.items()}
+    if isinstance(part, Row):
+        kinds |= {name: modes.name for name, modes in part.modes.items()}
+    fields = ", ".join(f"{name}: {kind}" for name, kind in kinds.items())
+    return "; ".join(notes) + (f"  [{fields}]" if fields else "")

@@ -140,6 +140,7 @@ CATALOGUE: dict[str, str] = {
     "read_mark": "a record begins with '{wanted}', not with '{found}'",
     "read_digit": "'{found}' is no hexadecimal digit",
     "read_half": "the last byte of the record has one digit only",
+    "read_short": "the record ends before its checksum",
     "read_length": "the record says that it has {told} bytes and has {found}",
     "read_checksum": "the checksum is {found}; that of this record is {wanted}",
     "read_kind": "there is no record of kind {kind}; there are {known}",

@@ -202,8 +202,8 @@ def claimed(form: Form, length: int) -> list[list[int]]:
         for bit in range(mask.bit_length())
         if mask >> bit & 1 and index not in form.code.operands
     ]
-    loose = every(ignored, length)
-    codes = {tuple(a | b for a, b in zip(form.code.match, filling, strict=False)) for filling in loose}
+    fixed = [0 if index in form.code.operands else word for index, word in enumerate(form.code.match[:length])]
+    codes = {tuple(a | b for a, b in zip(fixed, filling, strict=True)) for filling in every(ignored, length)}
     for kind, slots in opcode_fields(form, length):
         fillings = {placed((0,) * length, slots, bits) for bits in patterns(kind)} if kind.bits <= WIDEST else every(slots, length)
         codes = {tuple(a | b for a, b in zip(code, filling, strict=True)) for code in codes for filling in fillings}

@@ -37,9 +37,7 @@ def is_modes(value: Value) -> bool:
 def read_kinds(reader: Reader, value: Value, around: Around) -> dict[str, Kind | None]:
     """All kinds by name but those of modes, None for one with a mistake."""
     listed = expect(value, Mapping, "'kinds'", "made of names and kinds (name: {kind: width})").items
-    return {
-        name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)
-    }
+    return {name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)}
 
 
 def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:

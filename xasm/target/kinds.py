@@ -80,7 +80,7 @@ class Plain(Kind):
     def range_text(self) -> str:
         if self.role == "address":
             return f"0x{self.low:X}..0x{self.high:X}" if self.high > 9 else f"{self.low}..{self.high}"
-        return f"{self.low}..{self.high}"
+        return f"{self.low}..{self.high}" if self.low < self.high else f"{self.low}"
 
     def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:
         return [self.low, self.high], [self.low - 1, self.high + 1]
@@ -192,9 +192,7 @@ class Relative(Placed):
         if -half <= distance < half:
             return distance & (2 * half - 1)
         excess = distance - half + 1 if distance > 0 else -half - distance
-        raise Misfit(
-            "out_of_reach", target=f"0x{value:X}", distance=f"{distance:+d}", range=f"{-half}..+{half - 1}", excess=excess
-        )
+        raise Misfit("out_of_reach", target=f"0x{value:X}", distance=f"{distance:+d}", range=f"{-half}..+{half - 1}", excess=excess)
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
         base, first, span = self.frame(address, size, index)

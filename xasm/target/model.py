@@ -181,13 +181,21 @@ class Target:
         lists = self._lists.get(mnemonic)
         if lists is None:
             found = ((len(form.nodes) - 1, kind) for form in self.forms_of(mnemonic) for kind in form.fields.values())
-            lists = self._lists[mnemonic] = tuple(dict.fromkeys((before, kind) for before, kind in found if isinstance(kind, NameList)))
+            different = {(before, kind): None for before, kind in found if isinstance(kind, NameList)}
+            lists = self._lists[mnemonic] = tuple(sorted(different, key=lambda one: -one[0]))
+        wrong: Fault | None = None
         for before, kind in lists:
             text, leaves = shape(operands[:before], self.notation)
             variants = self._candidates(mnemonic, listed(text, kind)) if len(operands) > before else ()
             if variants:
-                first, last = operands[before], operands[-1]
-                return variants, [*leaves, Number(first.start, last.end, kind.joined(operands[before:]))]
+                try:
+                    names = kind.joined(operands[before:])
+                except Fault as fault:
+                    wrong = wrong or fault
+                    continue
+                return variants, [*leaves, Number(operands[before].start, operands[-1].end, names)]
+        if wrong is not None:
+            raise wrong
         return (), []
 
     def _candidates(self, mnemonic: str, text: str) -> tuple[Variant, ...]:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax.expressions import Node, shown
+from xasm.syntax.expressions import Dotted, Node, Number, shown
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.kinds import ORIGINS
 from xasm.target.reading import KEYED, Reader, expect, integer
@@ -60,7 +60,8 @@ class OwnNames:
         """The address of a bit of a byte; `part` is its number as written, with the point. Raises Fault that marks the
         node."""
         if not self.areas:
-            raise node.fault("no_bits", chip=chip)
+            hint = "a number has no fraction" if isinstance(node, Dotted) and isinstance(node.children[0], Number) else None
+            raise node.fault("no_bits", hint, chip=chip)
         number = part[1:]
         if not number.isdecimal() or len(number) > 1 or int(number) >= BITS:
             raise node.fault("bad_bit", part=part)
