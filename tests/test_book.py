@@ -219,7 +219,7 @@ def apart(target: Target, values: Iterable[BookValue], found: dict[int, Encoded 
         if isinstance(made, Fault):
             continue
         # a statement may have been given a form that lies anywhere because another one does not reach from there
-        forms = target.mnemonics[made.form.mnemonic]
+        forms = [made.form, *target.mnemonics[made.form.mnemonic]]
         fixed = value.address or any(kind.placed for form in forms for kind in form.fields.values())
         size = len(value.words)
         while not fixed and not taken.isdisjoint(range(here, here + size)):

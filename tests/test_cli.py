@@ -23,7 +23,9 @@ from xasm.target.finding import load_target, table_paths
 from xasm.target.model import Target
 
 ROOT = Path(__file__).resolve().parent.parent
-LISTINGS = cases(Path(__file__).resolve().parent / "cli")
+DATA = Path(__file__).resolve().parent / "cli"
+LISTINGS = cases(DATA)
+TWELVE = (DATA / "twelve.yaml").read_bytes()  # a chip whose words have 12 bits
 TABLES = list(table_paths())
 CHIP = next(name for name in TABLES if load_target(name).word == 8)  # any will do: no instruction is used here
 TARGET = ["-t", CHIP]
@@ -249,31 +251,13 @@ def test_storage_and_include_go_into_the_c_array(folder: Path) -> None:
     assert shown == changed.replace("apart[5] =", "apart[5] FLASH =")
 
 
-WIDE = """
-name: "{name}"
-title: An invented chip with words of 12 bits
-book:
-  - {{title: "none", edition: "none", read: "invented"}}
-word: 12
-address: 8
-order: little
-start: {{at: 0}}
-clock: {{unit: cycle, periods: 1, typical: 1MHz}}
-count: {{mnemonics: 1, opcodes: 1}}
-conventions: none
-kinds: {{}}
-forms:
-  - {{asm: "REST", code: "000", cycles: 1}}
-"""
-
-
 def test_order_is_that_of_the_bytes_of_wide_words(tmp_path: Path) -> None:
     for number, (words, expected) in enumerate(
         ((["--order", "big"], b"\x01\x23\x0a\xbc"), (["--order", "little"], b"\x23\x01\xbc\x0a"), ([], b"\x23\x01\xbc\x0a"))
     ):
         folder = tmp_path / str(number)
         name = f"twelve{number}"
-        files = {"prog.asm": b"        DB 0x123, 0xABC\n", f"targets/{name}.yaml": WIDE.format(name=name).encode()}
+        files = {"prog.asm": b"        DB 0x123, 0xABC\n", f"targets/{name}.yaml": TWELVE.replace(b"twelve", name.encode())}
         command = ["build", "prog.asm", "-t", name, "-o", "out.bin", *words]
         shown = Shown(Case("here", [], "order", command, files), folder)
         assert (shown.exit, shown.says) == (0, "out.bin: raw binary, 2 12-bit words from 0x00\n")
@@ -396,7 +380,7 @@ def test_there_is_a_listing() -> None:
 
 def test_tabs_and_wide_words_keep_the_columns(tmp_path: Path) -> None:
     source = b"one:\tDB\t0x123\t; one\n        DB 1, 2, 3, 4, 5, 6, 7, 8, 9\nlong_name_of_a_thing EQU 300\n"
-    files = {"prog.asm": source, "targets/twelve.yaml": WIDE.format(name="twelve").encode()}
+    files = {"prog.asm": source, "targets/twelve.yaml": TWELVE}
     shown = Shown(Case("here", [], "listing", ["build", "prog.asm", "-t", "twelve", "-o", "-"], files), tmp_path)
     assert shown.prints.splitlines()[2:] == [
         "  line  address  words                            cycles  source",

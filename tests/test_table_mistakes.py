@@ -1,6 +1,6 @@
 """Every mistake that a table can have, with the whole message that it brings.
 
-Most stand in table_mistakes.txt: a small change to the table below, and what is printed then.
+Most stand in table_mistakes.txt: a small change to the table below, or to the one in invented.py, and what is printed then.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import pytest
 
+from tests.invented import RICH
 from xasm.source.diagnostics import Report, SourceErrors
 from xasm.source.files import Source
 from xasm.source.messages import CATALOGUE
@@ -42,7 +43,8 @@ forms:
   - {asm: "LEAP a", code: "1000aaaa aaaaaaaa", a: spot, cycles: 3, flow: jump}
   - {asm: "HOP t", code: "C0 <t>", t: near, cycles: 2, flow: branch}
 """
-LEAST = 60  # mistakes in the file; fewer, and they were not all read
+TABLES = {"toy.yaml": TABLE, "rich.yaml": RICH}
+LEAST = 100  # mistakes in the file; fewer, and they were not all read
 ELSEWHERE = {"table_cycle", "table_strike"}  # of tables that extend another: test_table_extends.py
 
 
@@ -53,13 +55,14 @@ class Mistake(NamedTuple):
     code: str
     text: str
     printed: str
+    path: str = "toy.yaml"
 
 
-def printed(text: str) -> str:
+def printed(text: str, path: str = "toy.yaml") -> str:
     """What is printed about a table; nothing when it is right."""
     report = Report()
     try:
-        target = read_target(Source("toy.yaml", text), report)
+        target = read_target(Source(path, text), report)
         check_target(target, report)
         report.stop()
     except SourceErrors as errors:
@@ -67,9 +70,9 @@ def printed(text: str) -> str:
     return ""
 
 
-def changed(*changes: tuple[str, str]) -> str:
-    """The table with each first text, which must stand in it once, replaced by the second."""
-    text = TABLE
+def changed(*changes: tuple[str, str], path: str = "toy.yaml") -> str:
+    """A table with each first text, which must stand in it once, replaced by the second."""
+    text = TABLES[path]
     for old, new in changes:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
@@ -78,12 +81,15 @@ def changed(*changes: tuple[str, str]) -> str:
 
 def from_file() -> Iterator[Mistake]:
     lines = FILE.read_text("ascii").split("\n")
+    path = "toy.yaml"
     for number, line in enumerate(lines, 1):
-        if line.startswith("== "):
+        if line.startswith("# table: "):
+            path = line.removeprefix("# table: ")
+        elif line.startswith("== "):
             old, new = lines[number : number + 2]
             assert old[:2] == "- " and new[:1] == "+", f"{FILE.name}:{number}"
             end = lines.index("", number)
-            yield Mistake(number, line[3:], changed((old[2:], new[2:])), "\n".join(lines[number + 2 : end]))
+            yield Mistake(number, line[3:], changed((old[2:], new[2:]), path=path), "\n".join(lines[number + 2 : end]), path)
 
 
 WHOLE = [
@@ -138,8 +144,9 @@ WHOLE = [
 MISTAKES = [*from_file(), *WHOLE]
 
 
-def test_the_table_itself_is_right() -> None:
-    assert printed(TABLE) == ""
+@pytest.mark.parametrize("path", TABLES)
+def test_the_table_itself_is_right(path: str) -> None:
+    assert printed(TABLES[path], path) == ""
 
 
 def test_mistakes_were_read() -> None:
@@ -148,7 +155,7 @@ def test_mistakes_were_read() -> None:
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=[f"{mistake.code}-{mistake.line or index}" for index, mistake in enumerate(MISTAKES)])
 def test_mistake(mistake: Mistake) -> None:
-    found = printed(mistake.text)
+    found = printed(mistake.text, mistake.path)
     assert found == mistake.printed
     assert means(mistake.code, found)
 

@@ -105,7 +105,7 @@ class CodeReader:
 
 def _field(name: str, place: Place, fields: Mapping[str, Kind]) -> Kind:
     if name not in fields:
-        raise Fault("table_hole_unknown", place=place, field=name)
+        raise Fault("table_hole_unknown", place=place, field=name, part="row")
     return fields[name]
 
 

@@ -51,10 +51,14 @@ def table_source(name: str) -> Source:
     return read_source(path, path.name)
 
 
-@lru_cache(maxsize=32)
 def load_target(name: str, undocumented: bool = False) -> Target:
-    """The chip of that name, with its undocumented forms if wanted. Raises Fault when there is none, SourceErrors when its
-    table has mistakes."""
+    """The chip of that name, with its undocumented forms if wanted: the same object each time, whichever of its names is
+    used. Raises Fault when there is none, SourceErrors when its table has mistakes."""
+    return _loaded(find_table(name), undocumented)
+
+
+@lru_cache(maxsize=64)
+def _loaded(path: Path, undocumented: bool) -> Target:
     if undocumented:
-        return load_target(name).with_undocumented()
-    return read_target(table_source(name), Report(), table_source)
+        return _loaded(path, False).with_undocumented()
+    return read_target(read_source(path, path.name), Report(), table_source)

@@ -21,12 +21,12 @@ ORIGIN_KEY = {"relative": "from", "page": "of"}
 
 
 class Around(NamedTuple):
-    """What kinds need to know of the rest of the table: the width of an address, the groups of the chip's own names (None
-    when they could not be read), the assumptions."""
+    """What kinds need to know of the rest of the table: the width of an address, the groups of the chip's own names, the
+    assumptions (either None when they could not be read)."""
 
     address: int
     spaces: tuple[str, ...] | None
-    assumed: Keys[str, int]
+    assumed: Keys[str, int] | None
 
 
 def is_modes(value: Value) -> bool:
@@ -77,8 +77,9 @@ def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Arou
     reader.known(mapping, f"kind '{name}'", {stock: True, key: True} | ({"within": False} if stock == "relative" else {}))
     known = (*ORIGINS, "zero")
     if stock == "page":
-        origin = word(items[key], key, (*known, *around.assumed)) if key in items else "next"
-        return Page(name, bits, None, "", origin, memory, 0 if origin == "zero" else around.assumed.get(origin))
+        assumed = around.assumed if around.assumed is not None else {text(items[key], key): 0} if key in items else {}
+        origin = word(items[key], key, (*known, *assumed)) if key in items else "next"
+        return Page(name, bits, None, "", origin, memory, 0 if origin == "zero" else assumed.get(origin))
     origin = word(items[key], key, known) if key in items else "next"
     within = integer(items["within"], "within", bits, around.address) if "within" in items else 0
     return Relative(name, bits, None, "", origin, memory, within)

@@ -76,8 +76,13 @@ class _Loader:
         names: OwnNames = get("symbols", lambda value: read_symbols(self.reader, value), OwnNames())
         names = replace(names, areas=get("bits", lambda value: read_bits(self.reader, value), ()))
         assumed = get("assume", read_assumptions, {})
-        spaces = None if "symbols" in items and "symbols" in failed else (*names.groups, *([BIT] if names.areas else []))
-        around = Around(self.address, spaces and tuple(dict.fromkeys(spaces)), assumed)
+        wrong = failed & items.keys()  # what else would be wrong because of it is not told
+        spaces = dict.fromkeys((*names.groups, *([BIT] if names.areas else [])))
+        around = Around(
+            self.address,
+            tuple(spaces) if wrong.isdisjoint(("symbols", "bits")) else None,
+            assumed if "assume" not in wrong else None,
+        )
         rows = RowReader(self.reader, get("kinds", lambda value: read_kinds(self.reader, value, around), {}), CodeReader(width, order))
         # without these every row would seem wrong
         readable = failed.isdisjoint(("word", "kinds"))

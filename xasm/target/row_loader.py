@@ -129,8 +129,9 @@ class RowReader:
             return None
         for name in words:
             if FIELD.match(name) and name not in found.fields and name not in found.modes:
-                hint = f"give its kind in the row ({name}: kind), or write it in capitals if it is a word of the chip"
-                raise Fault("table_no_field", place=row.items["asm"].place, field=name, hint=hint)
+                hint = f"give its kind ({name}: kind), or write it in capitals if it is a word of the chip"
+                part = "row" if keys is ROW else "mode"
+                raise Fault("table_no_field", place=row.items["asm"].place, field=name, part=part, hint=hint)
         return found
 
     def _names_kind(self, value: Value) -> bool:
@@ -191,7 +192,7 @@ class RowReader:
         allowed = {*named.fields}.union(*(modes.common for modes in named.modes.values()))
         for name in [*whole, *sorted(letters)]:
             if name not in allowed and not (name in named.modes and name in whole):
-                raise Fault("table_hole_unknown", place=place, field=name)
+                raise Fault("table_hole_unknown", place=place, field=name, part="row")
         for name in named.modes:
             if whole.count(name) != 1:
                 raise Fault("table_hole_missing", place=place, field=name, where="code")
@@ -232,9 +233,13 @@ class RowReader:
         if named is None:
             return None
         common = self._common(mode)
-        for name in self.code.names(common["code_text"], items["code"].place, 0):
-            if name not in named.fields:
-                raise Fault("table_hole_unknown", place=items["code"].place, field=name)
+        place = items["code"].place
+        own = set(self.code.names(common["code_text"], place, 0))
+        unknown = sorted(own - named.fields.keys())
+        if unknown:
+            raise Fault("table_hole_unknown", place=place, field=unknown[0], part="mode")
+        if own:
+            self.code.read([Part(common["code_text"], place, True)], {name: named.fields[name] for name in own})
         return Mode(**common, asm=asm, fields=named.fields, to=self._to(mode, [*named.fields]))
 
     def _left(self, mode: Mode) -> set[str]:

@@ -120,7 +120,7 @@ def read_symbols(reader: Reader, value: Value) -> OwnNames:
                 reader.note(Fault("table_choice_same", place=place, choice=name))
             else:
                 names.places[name.upper()] = place
-                own[name] = reader.attempt(partial(integer, number, f"the value of {name}", 0, HIGHEST), 0)
+                own[name] = reader.attempt(partial(integer, number, name, 0, HIGHEST), 0)
     return names
 
 
