@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 from intelhex import HexReaderError, IntelHex
 
-from tests.formats import image, refused, spans, sparse, written
+from tests.formats import image, refused, spans, written
+from tests.formats.invented import sparse
 from xasm.formats import FORMATS
 from xasm.formats.blocks import LARGEST
 from xasm.formats.options import KEYWORDS, Options, check, name_for

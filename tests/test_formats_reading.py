@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from tests.formats import image, mistake, read_text, refused, spans, sparse, written
+from tests.formats import image, mistake, read_text, refused, spans, written
+from tests.formats.invented import sparse
 from xasm.formats import FORMATS, READERS, read_file
 from xasm.formats.options import Options
 from xasm.formats.reading import MOST_PIECES, Clash, Pieces, ReadImage, Reading

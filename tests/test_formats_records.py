@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from tests.formats import image, mistake, read_text, refused, spans, sparse, written
+from tests.formats import image, mistake, read_text, refused, spans, written
+from tests.formats.invented import sparse
 from xasm.formats import FORMATS
 from xasm.formats.options import Options
 from xasm.source.diagnostics import Fault

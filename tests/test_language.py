@@ -54,7 +54,7 @@ def test_a_known_word_in_column_1_is_no_label_unless_a_colon_follows() -> None:
 def test_an_operation_with_a_comma_in_it() -> None:
     assert code(" PUT,P 1\nPUT,Q 2\nput,q 3\na put,P 4\nb:PUT,Q 5\nPUT: PUT,P PUT\n", MAKERS) == "30013102310330043105300a"
     assert errors("PUT,R 5\n PUT,P\n PUT,Q 1,2\n", MAKERS) == [(1, 5, "no_form"), (2, 6, "no_form"), (3, 6, "no_form")]
-    assert errors("REST,P 5\nPUT , P 5\n", MAKERS) == [(1, 1, "unknown_operation"), (2, 5, "not_understood")]
+    assert errors("REST,P 5\nPUT , P 5\n", MAKERS) == [(1, 1, "no_form"), (2, 5, "not_understood")]
 
 
 def test_an_indented_word_without_colon_is_an_operation() -> None:

@@ -152,6 +152,23 @@ def wrong_returns(target: Target, tried: Iterable[Trial], decoder: Decoder) -> l
     return wrong + [f"{form.asm} is never chosen" for form in rows if form not in chosen and earlier[form.asm] is form]
 
 
+def wrong_ignored(tried: Iterable[Trial], decoder: Decoder) -> tuple[int, list[str]]:
+    """How many trials have bits that the chip ignores, and those that are read differently when such a bit is 1; all at once,
+    and each by itself."""
+    count, wrong = 0, []
+    for trial in tried:
+        masks = trial.form.code.ignored
+        bits = [tuple(mask & 1 << bit for mask in masks) for bit in range(max(masks).bit_length())]
+        words = trial.encode()
+        count += any(masks)
+        for ones in [masks, *bits] if any(masks) else ():
+            other = tuple(word | one for word, one in zip(words, ones, strict=True))
+            found, again = decoder.decode(words, trial.address), decoder.decode(other, trial.address)
+            if found is None or again is None or found.text != again.text:
+                wrong.append(f"{trial}: {other} is read as {again and again.text}, not as {found and found.text}")
+    return count, wrong
+
+
 def equal(trial: Trial, name: str, found: int | str) -> bool:
     """Whether a decoded field is what was put in."""
     kind, value = trial.form.fields[name], trial.fields[name]
@@ -243,6 +260,12 @@ def test_words_come_back(name: str) -> None:
     assert wrong_returns(target, tried, Decoder(target)) == []
 
 
+def test_bits_that_a_chip_ignores_are_read_as_either() -> None:
+    found = {name: wrong_ignored(trials(target), Decoder(target)) for name, target in ((name, load_target(name)) for name in TABLES)}
+    assert {name: wrong for name, (_, wrong) in found.items() if wrong} == {}
+    assert sum(count > 0 for count, _ in found.values()) >= 2, "there are such chips"
+
+
 @pytest.mark.parametrize("name", TABLES)
 def test_values_beyond_the_edges_are_refused(name: str) -> None:
     tried = list(bad_trials(load_target(name)))
@@ -318,6 +341,18 @@ def test_a_wrong_decoder_is_noticed(change: Callable[[Instruction], Instruction 
     target = toy()
     wrong = wrong_returns(target, list(trials(target)), Changed(target, change))
     assert any(said in text for text in wrong) if said else wrong == []
+
+
+def test_an_ignored_bit_that_is_read_is_noticed() -> None:
+    target = toy('"00", cycles: 1', '"0000000-", cycles: 1')
+    tried = list(trials(target))
+    assert wrong_ignored(tried, Decoder(target)) == (1, [])
+
+    class Strict(Decoder):
+        def decode(self, words: Sequence[int], address: int) -> Instruction | None:
+            return super().decode(words, address) if words[0] != 1 else None
+
+    assert wrong_ignored(tried, Strict(target)) == (1, ["REST with {} at 0x800: (1,) is read as None, not as REST"] * 2)
 
 
 def test_equal_codes_of_two_spellings_are_right() -> None:

@@ -13,7 +13,7 @@ GAUGE   EQU 0x10
 FLAG    EQU 0x40                ; in the upper status
 INHIBIT EQU 0x20                ; also there: no interrupts
 LOGICAL EQU 0x02                ; in the lower status: compare without signs
-QUARTER EQU 134                 ; passes of 773 cycles: a quarter of a second at 1.25 MHz, three periods a cycle
+QUARTER EQU 139                 ; passes of 749 cycles: a quarter of a second at 1.25 MHz, three periods a cycle
 
         ORG 0x0400              ; RAM; nothing of this is in the ROM
 turns:  DS 1                    ; turns of the character, modulo 256
@@ -63,8 +63,8 @@ tick:   REDE,R3 GAUGE           ; read once: the sea does not hold still between
         LODA,R0 turns
         STRA,R0 when
 .wait:  LODI,R3 QUARTER
-.pass:  LODI,R0 0
-.count: BDRR,R0 .count          ; 256 times round,
+.pass:  LODI,R0 248
+.count: BDRR,R0 .count          ; 248 times round,
         BDRR,R3 .pass           ; QUARTER times over
         RETC,UN
 

@@ -58,7 +58,8 @@ tick:   PSHS B,X
 .wait:  LDX #QUARTER
 .count: LEAX -1,X               ; sets the zero flag
         BNE .count
-        PULS B,X,PC             ; the registers back, and the return in the same stroke
+        PULS B,X                ; both registers back in one stroke
+        RTS
 
 ; On and off in turn, the lamp being off before the first.
 table:  DB BRIEF, PAUSE, BRIEF, PAUSE, LONG, DARK

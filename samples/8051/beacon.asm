@@ -11,6 +11,7 @@
 
 GAUGE   EQU 0x8000
 QUARTER EQU 230 + 256           ; passes of 514 machine cycles: a quarter of a second at 12 MHz
+        ASSERT LOW QUARTER != 0, "R5 = 0 would count 256 passes more"
 
 turns   EQU 0x30                ; turns of the character, modulo 256
 highest EQU 0x31                ; the log: highest level, and the turn in which it came

@@ -14,6 +14,7 @@ from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
 from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
+from xasm.assembly.parsing import label_unwanted
 from xasm.assembly.reader import Reader
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
 from xasm.source.diagnostics import Fault, Report
@@ -119,9 +120,9 @@ class Assembler:
             if line.label and directive.label == "address":
                 self.label(line, source)
             elif line.label and directive.label == "none":
-                raise label_unwanted(statement)
+                raise label_unwanted(statement.operation)
             elif line.label and directive.label == "block":
-                self.report.fault(label_unwanted(statement), place, offset, len(word))
+                self.report.fault(label_unwanted(statement.operation), place, offset, len(word))
             elif not line.label and directive.label == "name":
                 raise Fault("label_needed", directive=statement.operation)
             label_place = (source, line.number, line.label_column)
@@ -137,19 +138,7 @@ class Assembler:
         if maker is None:
             return statement
         operands = delimited(statement.operands) if maker.delimited else statement.operands
-        return statement._replace(
-            operation=maker.name, operands=maker.first + operands, offset=statement.offset - len(maker.first)
-        )
-
-    def alone(self, line: Line, source: Source) -> None:
-        """Reports what stands before or behind the ENDM that closes a block."""
-        place = (source, line.number, line.column)
-        statement = cut_statement(line.body)
-        if line.label:
-            self.report.fault(label_unwanted(statement), place, statement.offset, len(statement.word))
-        if statement.operands:
-            fault = Fault("no_operands_wanted", 0, len(statement.operands), operation=statement.operation)
-            self.report.fault(fault, place, statement.offset)
+        return statement._replace(operation=maker.name, operands=maker.first + operands, offset=statement.offset - len(maker.first))
 
     def _inside_itself(self, macro: Macro) -> bool:
         """A macro that stands in for an instruction: in its own lines the name means the instruction."""
@@ -280,11 +269,6 @@ class Assembler:
             if character not in self.alphabet:
                 raise text.fault("not_in_alphabet", character=character)
         return [self.alphabet[character] for character in text.text]
-
-
-def label_unwanted(statement: Statement) -> Fault:
-    """The fault of a directive with a label in front that it cannot have."""
-    return Fault("label_unwanted", hint="put the label on a line of its own", directive=statement.operation)
 
 
 class Call:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from xasm.assembly.macros import split_arguments
 from xasm.assembly.module import Alignment, Encoded, Space, Words
 from xasm.assembly.parsing import counted, needed_target, quoted
-from xasm.assembly.symbols import Unknown
+from xasm.assembly.symbols import Known, Unknown
 from xasm.source.diagnostics import Fault
 from xasm.source.files import LONGEST_FILE
 from xasm.syntax.expressions import Node, Nothing, Number, Repeated, Text, shown
 from xasm.target.forms import Patch, Slot, Variant
-from xasm.target.kinds import Plain, plain
+from xasm.target.kinds import Misfit, Plain, plain
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
@@ -36,18 +36,36 @@ def data(assembler: Assembler, call: Call, bits: int) -> None:
     kind = plain("a value", "number", bits)
     count = bits // target.word
     order = assembler.order or target.order
-    patches: list[Patch] = []
-    leaves: list[Node] = []
-    for value in values(assembler, nodes, target.top + 1):
-        first = len(leaves) * count
-        slots = []
-        for index in range(count):
-            down = target.word * (index if order == "little" else count - 1 - index)
-            slots.append(Slot(first + index, 0, target.word, down))
-        patches.append(Patch(len(leaves), kind, tuple(slots)))
-        leaves.append(value)
-    piece = Encoded((Variant(None, (0,) * (count * len(leaves)), tuple(patches)),), leaves)
-    assembler.add(assembler.settled(piece) or piece, call)
+    downs = [target.word * (index if order == "little" else count - 1 - index) for index in range(count)]
+    leaves = list(values(assembler, nodes, target.top + 1))
+    known = known_words(assembler, leaves, kind, downs)
+    if known is not None:
+        assembler.add(Words(known, None), call)
+        return
+    patches = []
+    for leaf in range(len(leaves)):
+        slots = tuple(Slot(leaf * count + index, 0, target.word, down) for index, down in enumerate(downs))
+        patches.append(Patch(leaf, kind, slots))
+    assembler.add(Encoded((Variant(None, (0,) * (count * len(leaves)), tuple(patches)),), leaves), call)
+
+
+def known_words(assembler: Assembler, leaves: list[Node], kind: Plain, downs: list[int]) -> tuple[int, ...] | None:
+    """The words of values that are all known; None when one waits for an address. `downs` says for each word of a value
+    which of its bits it begins with. Raises Fault for a value that does not fit."""
+    scope = Known(assembler.module, assembler.symbols.local)
+    full = (1 << needed_target(assembler).word) - 1
+    words: list[int] = []
+    for node in leaves:
+        try:
+            bits = kind.store(node.value(scope), 0, 1, 0)
+        except Unknown:
+            return None
+        except Misfit as fault:
+            fault.start, fault.end = node.start, node.end
+            raise
+        for down in downs:
+            words.append(bits >> down & full)
+    return tuple(words)
 
 
 def values(assembler: Assembler, nodes: tuple[Node, ...], most: int) -> Iterator[Node]:
@@ -160,5 +178,3 @@ def alphabet(assembler: Assembler, call: Call) -> None:
     if len(codes) != len(text.text):
         raise text.fault("alphabet_count", count=len(text.text), given=len(codes))
     assembler.alphabet = {**assembler.alphabet, **dict(zip(text.text, codes, strict=True))}
-
-

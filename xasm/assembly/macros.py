@@ -18,7 +18,8 @@ PARAMETER = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*(\.\.\.)?\s*(?:=(.*))?\Z"
 NAMED = re.compile(r"\s*([A-Za-z_][A-Za-z0-9_]*)\s*=(?!=)(.*)\Z", re.DOTALL)
 HOLE = re.compile(r"\{(#|[A-Za-z_][A-Za-z0-9_]*)\}")
 # Lines that open or close a block of lines, with or without a label in front; a label in column 1 may lack its colon.
-BLOCK = re.compile(r"""(?:[^\s;:"']+\s+|\s*[^\s;:"']+\s*:\s*|\s*)(MACRO|REPT|ENDM)(?![A-Za-z0-9_.]|\s*:)""", re.IGNORECASE)
+LABEL = r"""[A-Za-z_.{][^\s;:"']*"""
+BLOCK = re.compile(rf"(?:{LABEL}\s+|\s*{LABEL}\s*:\s*|\s*)(MACRO|REPT|ENDM)(?![A-Za-z0-9_.]|\s*:)", re.IGNORECASE)
 LOCAL = re.compile(r"\s*LOCAL(?![A-Za-z0-9_.]|\s*:)([^;]*)", re.IGNORECASE)
 NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 WORD = re.compile(r"""(?<![A-Za-z0-9_.$'])(?:[Hh]'[0-9A-Za-z_]*'|[A-Za-z_][A-Za-z0-9_]*)|"(?:\\.|[^"\\])*"|'[^']*'|;.*""")
@@ -62,7 +63,7 @@ def split_arguments(text: str) -> list[tuple[str, int]]:
         if character in "\"'" and not (character == "'" and index and text[index - 1].isalnum()):
             end = closing_quote(text, index)
             if end < 0:
-                raise Fault("open_text", index, len(text), quote="double quote (\")" if character == '"' else "quote (')")
+                raise Fault("open_text", index, len(text), quote='double quote (")' if character == '"' else "quote (')")
             index = end
         elif character in OPENING:
             depth += 1

@@ -194,9 +194,7 @@ class Module:
             labels.update((name, base + index) for name, index in section.labels.items())
         self.entries = entries
         self.labels = labels
-        self.equates = {
-            name: equate._replace(position=bases[equate.section] + equate.position) for name, equate in self.equates.items()
-        }
+        self.equates = {name: equate._replace(position=bases[equate.section] + equate.position) for name, equate in self.equates.items()}
         self.checks = [check._replace(position=bases[check.section] + check.position) for check in self.checks]
         if self.start is not None:
             self.start = self.start._replace(position=bases[self.start.section] + self.start.position)

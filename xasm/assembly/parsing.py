@@ -33,6 +33,11 @@ def quoted(call: Call, text: str, example: str) -> str:
     return literals.text(written, 0) if written[0] == "'" else written[1:-1]
 
 
+def label_unwanted(directive: str) -> Fault:
+    """The fault of a directive with a label in front that it cannot have."""
+    return Fault("label_unwanted", hint="put the label on a line of its own", directive=directive)
+
+
 def needed_target(assembler: Assembler) -> Target:
     """The chip; raises Fault while none is named."""
     if assembler.module.target is None:

@@ -5,6 +5,8 @@ The reader knows lines, the assembler statements. A line that was assembled befo
 
 from __future__ import annotations
 
+import re
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from pathlib import Path
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from xasm.assembly.limits import Limits
 from xasm.assembly.macros import BLOCK, Macro, bind, expanded, substituted
 from xasm.assembly.module import Entry
+from xasm.assembly.parsing import label_unwanted
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, read_bytes, read_source
 from xasm.syntax.lines import OPERATION, Line, read_lines
@@ -22,6 +25,8 @@ if TYPE_CHECKING:
 
 Diversion = Callable[[Line, Source], None]
 USUAL_LINE = 256  # characters
+FRAMES = 8  # of Python for each macro, repeat or file that is being read
+MORE_FRAMES = 2000  # for whoever called us, and for an expression as deep as can be
 
 
 class Condition:
@@ -45,6 +50,7 @@ class Reader:
     """The reading of one program. `folders` are searched for files after the including file's own."""
 
     def __init__(self, assembler: Assembler, folders: Sequence[Path], limits: Limits) -> None:
+        sys.setrecursionlimit(max(sys.getrecursionlimit(), FRAMES * limits.depth + MORE_FRAMES))
         self.assembler = assembler
         self.folders = folders
         self.limits = limits
@@ -179,13 +185,23 @@ class Reader:
             depth += -1 if match[1].upper() == "ENDM" else 1
             if not depth:
                 self._diverted = self._open_block = None
-                self.assembler.alone(line, source)
+                self._alone(match, (source, line.number, match.start(1) + 1))
                 try:
                     finish([source.line(number) for number in range(first, line.number)], first)
                 except Fault as fault:
                     self.assembler.report.fault(fault, call.place, call.statement.offset, len(call.statement.word))
 
         self._diverted = keep
+
+    def _alone(self, closing: re.Match[str], place: Place) -> None:
+        """Reports what stands before or behind the ENDM that closes a block, which stands at `place`."""
+        word = closing[1].upper()
+        if closing[0][: -len(word)].strip():
+            self.assembler.report.fault(label_unwanted(word), place, 0, len(word))
+        behind = closing.string[closing.end() :].partition(";")[0]
+        if behind.strip():
+            start = len(word) + len(behind) - len(behind.lstrip())
+            self.assembler.report.fault(Fault("no_operands_wanted", start, len(word) + len(behind.rstrip()), operation=word), place)
 
     def call_macro(self, macro: Macro, text: str, place: Place) -> None:
         """Reads the lines of a macro in place of a call. Raises Fault."""
@@ -296,4 +312,3 @@ def same_file(a: Path, b: Path) -> bool:
         return a.samefile(b)
     except OSError:
         return False
-

@@ -67,7 +67,7 @@ class ReadImage:
             widest = max(words)
             if widest >> target.word:
                 raise Fault("read_wide", place=whole(self.path), word=f"0x{widest:X}", bits=target.word)
-            parts.append(Span(start, bytearray(list(words)) if target.word <= 8 and not isinstance(words, bytearray) else words))
+            parts.append(Span(start, bytearray(iter(words)) if target.word <= 8 and not isinstance(words, bytearray) else words))
         return Image(target, tuple(parts), entry=self.entry)
 
 
@@ -199,12 +199,12 @@ class Pieces:
         code = array_code(highest.bit_length())
         if array(code).itemsize > array(self.code).itemsize:
             self._widen(code)
-        return bytearray(list(words)) if self.code == "B" else array(self.code, list(words))
+        return bytearray(iter(words)) if self.code == "B" else array(self.code, iter(words))
 
     def _widen(self, code: str) -> None:
         self.code = code
         for start in self.starts:
-            wide = array(code, list(self.stores[start]))
+            wide = array(code, iter(self.stores[start]))
             if self.stores[start] is self.last:
                 self.last = wide
             self.stores[start] = wide

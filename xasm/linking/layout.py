@@ -233,6 +233,3 @@ def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
             elif not isinstance(node, Number) and (isinstance(node, Here) or getattr(node, "sign", "+") not in "+-#"):
                 return -1
     return goal
-
-
-

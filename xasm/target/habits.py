@@ -10,6 +10,7 @@ import re
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
+from xasm.syntax.expressions import WORDS
 from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.reading import KEYED, Reader, expect, text, truth, word
 
@@ -19,11 +20,22 @@ HABITS = {
     "octal_at": "`@17` is an octal number",
     "remark_star": "a line that begins with `*` is a remark",
 }
+UNARY = ("NOT", "HIGH", "LOW")  # words in front of a value; the others stand between two
+OPERATORS = (*WORDS, "OF")
 NAME = re.compile(r"\.?[A-Z][A-Z0-9]*\Z|=\Z|\*=\Z")
 # Marks that stand in for what a habit means; no source can hold them.
 TEXT_MARK, OCTAL_MARK, CHARACTER_MARK = "\x02", "\x03", "\x04"
-VALUE_BEFORE = re.compile(r"""[A-Za-z0-9_)\]$'"]\s*\Z""")
-SKIPPED = re.compile(r""""(?:\\.|[^"\\])*"|'[^']*'""")
+# What may stand behind a whole value: the end, or something that wants a value in front of it.
+BEHIND = rf"(?=\s*(?:\Z|[-+*/%,)\]&|^<>=!?:]|(?:{'|'.join(word for word in OPERATORS if word not in UNARY)})\b))"
+# Quotes on both sides make a text. Where the first could as well be in front of a single character, as in `'A,'B`, the text
+# must be all there is between two commas.
+CLOSED = rf"'(?:(?![^']{BEHIND})(?:[^']|'')*'{BEHIND}|(?:[^']|'')*'(?=\s*(?:\Z|,)))"
+TOKEN = re.compile(
+    rf"""(?P<text>{TEXT_MARK}[^{TEXT_MARK}]*{TEXT_MARK}|"(?:\\.|[^"\\])*"|{CLOSED})|(?P<quote_char>'[^']{BEHIND})"""
+    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|\S""",
+    re.IGNORECASE,
+)
+PUT = {"quote_char": CHARACTER_MARK, "octal_at": OCTAL_MARK, "here_star": "$"}
 
 
 class MakerDirective(NamedTuple):
@@ -65,24 +77,20 @@ def read_habits(value: Value) -> frozenset[str]:
 
 
 def translated(written: str, habits: frozenset[str]) -> str:
-    """Operand text as the grammar reads it, character for character as long as it was written."""
-    if "quote_char" in habits and "'" in written:
-        written = re.sub(r"""("(?:\\.|[^"\\])*")|'([^'])(?=\s*(?:\Z|[-+*/,)\]&|^]))""", lambda match: match[1] or CHARACTER_MARK + match[2], written)
-    if "octal_at" in habits and "@" in written:
-        written = outside_texts(r"@(?=[0-7])", OCTAL_MARK, written)
-    if "here_star" in habits and "*" in written:
-        written = outside_texts(r"\*(?=\s*(?:\Z|[-+*/,)\]&|^<>=]))", "$", written)
-    return written
-
-
-def outside_texts(pattern: str, put: str, written: str) -> str:
-    """Puts one character for each match that stands where a value is expected, outside of texts in quotes."""
-    covered = [match.span() for match in SKIPPED.finditer(written)]
+    """Operand text as the grammar reads it, character for character as long as it was written. What stands in a text stays
+    as it is, and so do `*` and `@` behind a value, where they mean something else."""
+    if not any(sign in written for sign in "'@*"):
+        return written
     letters = list(written)
-    for match in re.finditer(pattern, written):
-        if any(start <= match.start() < end for start, end in covered) or VALUE_BEFORE.search("".join(letters[: match.start()])):
-            continue
-        letters[match.start()] = put
+    behind_value = False
+    for match in TOKEN.finditer(written):
+        kind = match.lastgroup
+        if kind in PUT:
+            behind_value = kind in habits and (kind == "quote_char" or not behind_value)
+            if behind_value:
+                letters[match.start()] = PUT[kind]
+        else:
+            behind_value = kind in ("text", "closing") or (kind == "word" and match[0].upper() not in OPERATORS)
     return "".join(letters)
 
 
