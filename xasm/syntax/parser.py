@@ -148,8 +148,8 @@ def _parser() -> lark.Lark:
             load: Any = lark.Lark._load_from_dict
             loaded: lark.Lark = load(data, {int(index): item for index, item in memo.items()}, transformer=Builder())
             return loaded
-        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, lark.exceptions.LarkError):
-            pass  # written by something else: compute it again
+        except Exception:  # written by something else, and lark may stumble over it in any way: compute it again
+            pass
     made = lark.Lark(text, parser="lalr", start=["operands"], maybe_placeholders=False, transformer=Builder())
     data, memo = made.memo_serialize([lark.lexer.TerminalDef, lark.grammar.Rule])
     data["options"]["transformer"] = None  # code is never remembered

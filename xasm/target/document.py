@@ -50,7 +50,7 @@ def read_document(source: Source, report: Report) -> Value:
     if known is not None:
         try:
             return unpacked(known, source)
-        except (AttributeError, IndexError, TypeError, ValueError):
+        except (AttributeError, IndexError, RecursionError, TypeError, ValueError):
             pass  # written by something else: read the text
     from xasm.target.yaml_text import read_yaml
 
