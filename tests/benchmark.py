@@ -3,6 +3,9 @@
 For every chip a program is generated from its table (every form equally often, labels, constants, comments, data), and
 the time of `xasm.assemble` is set against a bare lark LALR parse of the very same text with our grammar and no actions.
 The table is widened in memory to 24 address bits, so that 100,000 lines have room; nothing else is changed.
+
+A program of macros is set against the same program expanded by hand (by `tests/expander.py`): the time that macros take,
+and the time against a bare parse of all the lines that they stand for.
 """
 
 from __future__ import annotations
@@ -20,6 +23,7 @@ from pathlib import Path
 
 import lark
 
+from tests.expander import Expander
 from xasm.building import assemble
 from xasm.source.diagnostics import Report
 from xasm.source.files import Source
@@ -151,6 +155,34 @@ def compare(name: str, small: int, large: int, repeat: int) -> None:
     print(f"{name:>6} {large / small:g} times the lines: {times[large] / times[small]:.1f} times the time")
 
 
+def macro_program(target: Target, count: int) -> str:
+    """A program of macros that stands for about `count` lines: parameters, names that are LOCAL, conditions, repeats."""
+    writer = Program(target, 3)
+    lines = [f"{name} EQU {index % 8}" for index, name in enumerate(writer.constants)]
+    for index in range(40):
+        lines += [f"m{index} MACRO name, size=2, more...", " LOCAL again, over", "{name}: DB {size}, {#}"]
+        lines += [f" {' '.join(writer.instruction().split())}" for _ in range(4)]
+        lines += [" IF {size} == 3", "again: DB {more}", " ELSE", " REPT 2, turn", " DB {turn}, {size}", " ENDM", " ENDIF", " ENDM"]
+    for index in range(max(1, count // 8)):
+        size = writer.random.randrange(2, 5)
+        lines.append(f"u{index}: m{index % 40} at_{index}, {size}, {index % 9}, 7")
+    return "\n".join([*lines, ""])
+
+
+def compare_macros(name: str, count: int, repeat: int) -> None:
+    """Prints the ratios of one chip for a program of macros."""
+    target = wide_target(name)
+    bare = lark.Lark(grammar(), parser="lalr", start="program", maybe_placeholders=False)
+    text = macro_program(target, count)
+    expanded = Expander().expand(text)
+    assert assemble(text, target).spans == assemble(expanded, target).spans
+    macros, plain = (timed(lambda text=text: fresh_assemble(text, target), repeat) for text in (text, expanded))  # type: ignore[misc]
+    parse = timed(lambda: bare.parse(expanded), repeat)
+    lines = expanded.count("\n")
+    print(f"{name:>6} {lines:>7} lines by macros: with macros / expanded by hand = {macros / plain:.2f}")
+    print(f"{name:>6} {lines:>7} lines by macros: with macros / bare parse of all lines = {macros / parse:.2f}")
+
+
 def memory(name: str, count: int) -> None:
     """Prints the peak memory of assembling one large program, against the size of its text."""
     code = (
@@ -196,6 +228,7 @@ def main() -> None:
     for name in CHIPS:
         assert name in table_paths()
         compare(name, small, large, chosen.repeat)
+        compare_macros(name, small, chosen.repeat)
     for name in CHIPS:
         memory(name, large)
     start_up(chosen.repeat * 2)

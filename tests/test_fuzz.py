@@ -33,8 +33,10 @@ CASES = 1500
 INVENTED = (chip(BRANCHES), chip(NOTATIONS), chip(SPACES), chip(BRANCHES, order="big"))
 WORDS = (
     *DIRECTIVES,
-    *"INSTEAD DEFINED EMPTY SAME NOT MOVE OF LOW HIGH MOD STOP BR LD GET WIPE PUT,P a b m .x a.x P P' Q data huge a: v {a} {#} a... a=1".split(),
-    *"0 1 5 -1 255 256 0x10000 %1 0FFH H'1F' $ 5Q 'a' \"ab\" '' \" ' \\ + - * / % << >> < > == != && || ! ~ ? : # @ ( ) [ ] { } , ; =".split(),
+    *"INSTEAD DEFINED EMPTY SAME NOT MOVE OF LOW HIGH MOD STOP BR LD GET WIPE PUT,P".split(),
+    *"a b m .x a.x P P' Q data huge a: v {a} {#} a... a=1".split(),
+    *"0 1 5 -1 255 256 0x10000 %1 0FFH H'1F' $ 5Q 'a' \"ab\" '' \" ' \\".split(),
+    *"+ - * / % << >> < > == != && || ! ~ ? : # @ ( ) [ ] { } , ; = :=".split(),
     *("m MACRO", "b EQU", "v :=", "1 << 500", '"\\x41"', "DEFINED a", "EMPTY {a}", "REPT 3, a", "FIT 16, MOVE", "SECTION a, data"),
 )
 CHARACTERS = "\t \x0c\xa0\u20ac\u202e\x00\x01\x02\x03\x04\x1b\x7f\ufeff\ud800'\"{}()[]#$%&*+,-./:;<=>?@\\^_`|~aAzZ09\r"

@@ -3,14 +3,21 @@ behind a comma, bits that are ignored, forms that are not documented. All on inv
 
 from __future__ import annotations
 
+import sys
+from contextlib import nullcontext
+from pathlib import Path
+
 import pytest
 
 import xasm
+from tests.invented import RICH as RICH_TABLE
 from tests.invented import chip, rich
 from tests.statements import encoded
 from tests.test_tables import bad_trials, trials, wrong_first_words, wrong_refusals, wrong_returns
+from xasm.cli.main import main
 from xasm.reports.card import card
 from xasm.source.diagnostics import Fault, Report, SourceErrors
+from xasm.target import finding
 from xasm.target.check import check_target, mnemonics, opcodes
 from xasm.target.decode import Decoder
 from xasm.target.finding import load_target, table_paths
@@ -187,6 +194,7 @@ def test_names_of_the_chip_are_values() -> None:
     assert errors(" DB LAMB\n") == [(1, 5, 4, "undefined")]
     assert errors(" DB LAMP.x\n") == [(1, 5, 6, "undefined")]
     assert code("main: NAP\n.lamp: DB .lamp, LAMP\n") == "00 01 98", "a local name is another"
+    assert code(" IF DEFINED lamp\n NAP\n ENDIF\n IF DEFINED lump\n NAP\n ENDIF\n") == "00"
 
 
 def test_names_and_bits_wait_for_a_chip_that_is_named_later() -> None:
@@ -212,6 +220,7 @@ def test_bits_have_addresses() -> None:
         (5, 5, 4, "bad_bit"),
     ]
     assert errors(" DB later.9\nlater: NAP\n") == [(1, 5, 7, "bad_bit")]
+    assert errors(" DB nobody.3\n NAP 5\n") == [(1, 5, 6, "undefined"), (2, 6, 1, "no_operands_wanted")]
     plain = chip('kinds: {}\nforms: [{asm: "REST", code: "00", cycles: 1}]\n')
     assert errors(" DB 5.1\n", plain) == [(1, 5, 3, "no_bits")]
     assert errors(" DB later.1\nlater: REST\n", plain) == [(1, 5, 7, "no_bits")]
@@ -334,6 +343,22 @@ def test_undocumented_forms_are_there_when_they_are_asked_for() -> None:
     assert "undocumented" in card(RICH)
     assert (len(opcodes(every)), len(mnemonics(every))) == (89, 8), "counts are of what the book has"
     assert len(every.forms) > len(RICH.forms)
+
+
+@pytest.mark.parametrize("chosen", [["-t", "rich"], []])
+def test_the_command_takes_undocumented_forms_when_told_to(chosen: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "rich.yaml").write_text(RICH_TABLE)
+    (tmp_path / "prog.asm").write_text(" HIDE\n" if chosen else " TARGET rich\n HIDE\n")
+    monkeypatch.setattr(finding, "FOLDERS", (tmp_path,))
+    monkeypatch.chdir(tmp_path)
+    for options, made in ((["--undocumented"], b"\x60"), ([], None)):
+        (tmp_path / "prog.bin").unlink(missing_ok=True)
+        monkeypatch.setattr(sys, "argv", ["xasm", "build", "prog.asm", "-o", "prog.bin", "-q", *chosen, *options])
+        with pytest.raises(SystemExit) if made is None else nullcontext():
+            main()
+        assert (tmp_path / "prog.bin").exists() == (made is not None)
+        assert made is None or (tmp_path / "prog.bin").read_bytes() == made
+    assert xasm.assemble(" HIDE\n", "rich", undocumented=True).spans == [(0, b"\x60")]
 
 
 # bits that are ignored

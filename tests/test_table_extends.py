@@ -204,7 +204,8 @@ new.yaml:6:9: error: 'strike' must be a list of forms
 new.yaml:23:1: error: unknown key 'strike'
     strike: ["REST"]
     ^
-    known here: name, also, title, book, word, address, order, start, clock, count, conventions, spaces, directives, habits, symbols, bits, assume, kinds, forms, extends""",
+    known here: name, also, title, book, word, address, order, start, clock, count, conventions, """
+        "spaces, directives, habits, symbols, bits, assume, kinds, forms, extends",
     ),
     "kinds of the wrong shape": (
         HEAD + "kinds: none\n",

@@ -151,6 +151,12 @@ WHOLE = [
 MISTAKES = [*from_file(), *WHOLE]
 
 
+@pytest.fixture(autouse=True)
+def nothing_is_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is remembered of so many tables goes with the test."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+
+
 @pytest.mark.parametrize("path", TABLES)
 def test_the_table_itself_is_right(path: str) -> None:
     assert printed(TABLES[path], path) == ""

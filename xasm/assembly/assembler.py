@@ -15,7 +15,7 @@ from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
 from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
 from xasm.assembly.parsing import label_unwanted
-from xasm.assembly.reader import Reader
+from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
@@ -56,7 +56,8 @@ class Assembler:
         """Assembles all lines of a file; errors go to the report."""
         self.module.sources.append(source)
         self.reader.ended = False
-        self.reader.read(source)
+        with room_for(self.reader.limits.depth):
+            self.reader.read(source)
 
     def finish(self) -> Module:
         """The whole module, when everything has been read."""

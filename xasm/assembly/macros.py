@@ -23,6 +23,7 @@ BLOCK = re.compile(rf"(?:{LABEL}\s+|\s*{LABEL}\s*:\s*|\s*)(MACRO|REPT|ENDM)(?![A
 LOCAL = re.compile(r"\s*LOCAL(?![A-Za-z0-9_.]|\s*:)([^;]*)", re.IGNORECASE)
 NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 WORD = re.compile(r"""(?<![A-Za-z0-9_.$'])(?:[Hh]'[0-9A-Za-z_]*'|[A-Za-z_][A-Za-z0-9_]*)|"(?:\\.|[^"\\])*"|'[^']*'|;.*""")
+MARKED_HOLE = re.compile(rf"\{{(\w+){MARK}\d+\}}")  # a parameter of the same name as one that is LOCAL
 LONGEST = 65_536  # characters of a line that was put together
 OPENING, CLOSING = "([{", ")]}"
 
@@ -171,9 +172,9 @@ def expanded(macro: Macro, values: dict[str, str], serial: int) -> Iterator[str]
 
 def substituted(line: str, values: dict[str, str], renames: dict[str, str]) -> str:
     """A line with local names marked and parameters filled in."""
-    if renames:
+    if any(name in line for name in renames):
         line = WORD.sub(lambda match: renames.get(match[0], match[0]), line)
-        line = re.sub(r"\{(\w+)" + MARK + r"\d+\}", r"{\1}", line)
+        line = MARKED_HOLE.sub(r"{\1}", line)
     if "{" in line:
         length = len(line) + sum(len(values.get(name, "")) for name in HOLE.findall(line))
         if length > LONGEST:

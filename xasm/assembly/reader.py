@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -50,7 +51,6 @@ class Reader:
     """The reading of one program. `folders` are searched for files after the including file's own."""
 
     def __init__(self, assembler: Assembler, folders: Sequence[Path], limits: Limits) -> None:
-        sys.setrecursionlimit(max(sys.getrecursionlimit(), FRAMES * limits.depth + MORE_FRAMES))
         self.assembler = assembler
         self.folders = folders
         self.limits = limits
@@ -298,6 +298,17 @@ class Reader:
             looked = ", ".join(f"'{folder}'" for folder in folders)
             raise Fault("include_missing", 0, len(call.statement.operands), path=path, looked=looked)
         return found
+
+
+@contextmanager
+def room_for(depth: int) -> Iterator[None]:
+    """Lets Python go as deep as a program may be; afterwards it may go as deep as before."""
+    before = sys.getrecursionlimit()
+    sys.setrecursionlimit(max(before, FRAMES * depth + MORE_FRAMES))
+    try:
+        yield
+    finally:
+        sys.setrecursionlimit(before)
 
 
 def is_file(path: Path) -> bool:

@@ -86,9 +86,10 @@ class Symbols:
         return key
 
     def is_defined(self, name: str) -> bool:
-        """Whether a name has been defined so far."""
+        """Whether a name has been defined so far, by the source or by the chip."""
         full = self.local + name if name[0] == "." else name
-        return full in self.module.defined
+        target = self.module.target
+        return full in self.module.defined or (target is not None and name.upper() in target.symbols)
 
     def label(self, name: str, place: Place) -> None:
         """A label at the next entry."""

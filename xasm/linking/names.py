@@ -55,6 +55,8 @@ def names(node: Node) -> Iterator[tuple[str, Node]]:
     elif isinstance(node, Dotted):
         if node.name:
             yield node.name, node
+        else:
+            yield from names(node.children[0])
     elif not isinstance(node, Choose) and not (isinstance(node, Binary) and node.sign in ("&&", "||")):
         for child in node.children:
             yield from names(child)

@@ -65,6 +65,9 @@ def head(target: Target) -> Iterator[str]:
     periods = f", {clock.periods} clock periods each" if clock.periods > 1 else ""
     yield f"name          -t {', '.join([target.name, *target.also])}"
     yield f"memory        words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
+    if target.spaces:
+        spaces = ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
+        yield f"other spaces  {spaces}"
     yield f"starts        {'at the address held in' if target.start_vector else 'at'} {start}"
     yield f"cycles        counted in units of one {clock.unit}{periods}; usual clock {clock.typical}"
     yield f"instructions  {target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes"

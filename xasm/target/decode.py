@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.target.forms import Form, gather
-from xasm.target.kinds import Kind, Plain
+from xasm.target.kinds import Kind, Plain, numeric
 from xasm.target.model import Target
 
 
@@ -77,7 +77,7 @@ def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
 
     def value(match: re.Match[str]) -> str:
         found = fields[match[0]]
-        return found if isinstance(found, str) else number_text(found, form.fields[match[0]], target)
+        return found if isinstance(found, str) else number_text(found, numeric(form.fields[match[0]]), target)
 
     text = re.sub(rf"(?<![A-Za-z0-9_'])(?:{names})(?![A-Za-z0-9_'])", value, operands).replace("+-", "-")
     return operation + text
