@@ -15,7 +15,9 @@ ROOMS = ("source", "syntax", "target", "assembly", "linking", "formats", "report
 IMPORTERS = {"lark": "syntax", "yaml": "target", "intelhex": "formats", "click": "cli"}
 LONGEST = 400
 # Mnemonics that are plain words as well, and so may stand in messages and names.
-PLAIN = frozenset("ADD ADI AND BIT CALL CLEAR DB DW EQU HALT IN INC IM JUMP MARK LD NOP NOT OR OUT RES RET SET SUB XOR END REF TEST STOP".split())
+PLAIN = frozenset(
+    "ADD ADI AND BIT CALL CLEAR DB DW EQU HALT IN INC IM JUMP MARK LD NOP NOT OR OUT RES RET SET SUB XOR END REF TEST STOP".split()
+)
 
 
 def files() -> dict[Path, str]:

@@ -22,7 +22,9 @@ from xasm.source.diagnostics import Report
 from xasm.source.files import Source
 
 ROOT = Path(__file__).resolve().parent.parent
-PAGES = [path for path in ("README.md", "DEVELOPERS.md", "xasm/README.md", "targets/README.md", "samples/README.md") if (ROOT / path).exists()]
+PAGES = [
+    path for path in ("README.md", "DEVELOPERS.md", "xasm/README.md", "targets/README.md", "samples/README.md") if (ROOT / path).exists()
+]
 FENCE = re.compile(r"^```(\w+)(?: +(\S+))?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -52,7 +54,14 @@ def run(command: str, folder: Path) -> str:
     path = os.pathsep.join([str(shim), str(Path(sys.executable).parent), os.environ["PATH"]])
     environment = {**os.environ, "PATH": path, "PYTHONPATH": str(ROOT), "COLUMNS": "80", "LC_ALL": "C.UTF-8"}
     done = subprocess.run(
-        ["sh", "-c", command], cwd=folder, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False, timeout=120
+        ["sh", "-c", command],
+        cwd=folder,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
+        timeout=120,
     )
     return done.stdout
 

@@ -139,6 +139,5 @@ def test_a_length_that_never_settles_is_an_error() -> None:
     with pytest.raises(xasm.SourceErrors) as caught:
         xasm.assemble("first: DS last - first + 1\nlast: STOP\n", CHIP)
     assert str(caught.value) == (
-        "<source>:1:8: error: the sizes never settle: an address depends on itself here\n"
-        "    first: DS last - first + 1\n           ^"
+        "<source>:1:8: error: the sizes never settle: an address depends on itself here\n    first: DS last - first + 1\n           ^"
     )

@@ -1,5 +1,7 @@
 """xasm: a table-driven cross-assembler and chip bring-up tool.
 
+For one program:
+
     import xasm
     image = xasm.assemble("        ORG 0x200\\nloop:   JMP loop\\n", target="6502")
     image.spans        # [(0x200, b"\\x4c\\x00\\x02")]
