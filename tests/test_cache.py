@@ -66,6 +66,13 @@ def test_junk_in_the_cache_is_not_believed(folder: Path) -> None:
         assert plain(read(TEXT)) == wanted, junk
 
 
+def test_only_the_newest_values_are_kept(folder: Path) -> None:
+    for number in range(cache.MOST_KEPT + 5):
+        cache.remember("kind", str(number), number)
+    assert len(list(folder.glob("kind-*.json"))) == cache.MOST_KEPT
+    assert cache.recall("kind", str(cache.MOST_KEPT + 4)) == cache.MOST_KEPT + 4
+
+
 def test_a_mistaken_table_is_not_remembered(folder: Path) -> None:
     report = Report()
     read_document(Source("a.yaml", "a: 1\na: 2\n"), report)

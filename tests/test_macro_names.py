@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.asking import STOP, code, errors, hints, symbols, texts
+from tests.asking import MAKERS, STOP, code, errors, hints, symbols, texts
 
 # LEAVE
 
@@ -131,6 +131,9 @@ def test_local_in_a_nested_macro_is_that_ones() -> None:
 def test_local_needs_names() -> None:
     for names, column in (("", 7), ("5", 8), (".x", 8), ("a, , b", 11), ("a, b.c", 11)):
         assert errors(f"m MACRO\n LOCAL {names}\n ENDM\n m\n") == [(2, column, "name_wanted")], names
+    for word in ("STOP", "stop", "DB", "ld", "and"):
+        assert errors(f"m MACRO\n LOCAL a, {word}\na: DB 1\n STOP\n ENDM\n m\n") == [(2, 11, "name_wanted")], word
+    assert errors("n MACRO\n LOCAL q\n GET Q+\n ENDM\n n\n", MAKERS) == [(2, 8, "reserved_word")]
 
 
 def test_a_local_name_may_be_asked_for_and_changed_but_not_made_public() -> None:

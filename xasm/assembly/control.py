@@ -6,8 +6,9 @@ import re
 from typing import TYPE_CHECKING
 
 from xasm.assembly.macros import NAME, Macro, Parameter, local_names, read_parameters, split_arguments
+from xasm.assembly.symbols import of_chip
 from xasm.source.diagnostics import MARK, Fault, elsewhere
-from xasm.syntax.expressions import Nothing, shown
+from xasm.syntax.expressions import WORDS, Nothing, shown
 
 if TYPE_CHECKING:
     from xasm.assembly.assembler import Assembler, Call
@@ -92,7 +93,7 @@ def macro(assembler: Assembler, call: Call) -> None:
         fault = Fault("defined_twice", 0, len(name), place=call.label_place, name=name, first=elsewhere(first.place, call.place))
 
     def finish(lines: list[str], number: int) -> None:
-        local, kept = local_names(lines)
+        local, kept = local_names(lines, lambda name: local_fault(assembler, name) is None)
         made = Macro(name, parameters, tuple(kept), local, call.place[0], number, instead, call.label_place)
         if fault is None:
             assembler.reader.macros[name.upper()] = made
@@ -137,11 +138,26 @@ def local(assembler: Assembler, call: Call) -> None:
     expansions = assembler.reader.expansions
     if expansions and expansions[-1].macro is not None:
         for name, start in split_arguments(text) or [("", 0)]:
-            if not NAME.match(name):
-                raise Fault("name_wanted", start, start + max(1, len(name)), directive="LOCAL", text=name)
+            found = local_fault(assembler, name)
+            if found is not None:
+                found.start, found.end = start, start + max(1, len(name))
+                raise found
     inside = any(expansion.macro is not None for expansion in expansions)
     hint = "it belongs to the macro's own lines, not to a repeat or a file in them" if inside else None
     raise Fault("local_outside", hint=hint)
+
+
+def local_fault(assembler: Assembler, name: str) -> Fault | None:
+    """What is wrong with a text as a name that is LOCAL."""
+    target = assembler.module.target
+    word = name.upper()
+    taken = of_chip(name, target) if target is not None else None
+    if taken is not None:
+        return taken
+    if assembler.is_operation(word) or word in WORDS:
+        hint = f"in the lines of the macro '{name}' would no longer mean what it does elsewhere"
+        return Fault("name_wanted", hint=hint, directive="LOCAL", text=name)
+    return None if NAME.match(name) else Fault("name_wanted", directive="LOCAL", text=name)
 
 
 def leave(assembler: Assembler, call: Call) -> None:

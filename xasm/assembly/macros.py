@@ -8,7 +8,7 @@ meet it. Marks are control characters, which no source can hold.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import MARK, Fault
@@ -183,8 +183,9 @@ def substituted(line: str, values: dict[str, str], renames: dict[str, str]) -> s
     return line
 
 
-def local_names(lines: Sequence[str]) -> tuple[tuple[str, ...], list[str]]:
-    """The names that LOCAL statements of a macro declare, and the lines without these statements."""
+def local_names(lines: Sequence[str], usable: Callable[[str], bool]) -> tuple[tuple[str, ...], list[str]]:
+    """The names that LOCAL statements of a macro declare, and the lines without these statements. `usable` says of a text
+    whether it can be such a name."""
     names: list[str] = []
     kept: list[str] = []
     depth = 0
@@ -194,7 +195,7 @@ def local_names(lines: Sequence[str]) -> tuple[tuple[str, ...], list[str]]:
             depth += -1 if block[1].upper() == "ENDM" else 1
         match = LOCAL.match(line) if not depth else None
         declared = [name.strip() for name in match[1].split(",")] if match is not None else []
-        if not declared or not all(NAME.match(name) for name in declared):
+        if not declared or not all(map(usable, declared)):
             kept.append(line)  # the directive says what is wrong with it, in every use
             continue
         names += declared

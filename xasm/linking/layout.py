@@ -86,7 +86,7 @@ class Layout:
                 elif type(piece) is SectionStart:
                     ends[space] = here
                     space = piece.section.space
-                    here = ends.get(space, 0)
+                    here = ends.get(space, 0)  # labels at this entry stand at the end of the section before
                 else:
                     here += self._length(index, entry)
             elif index in chosen:

@@ -13,6 +13,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+MOST_KEPT = 64  # values of one kind
+
 
 def folder() -> Path:
     """Where remembered values lie: `xasm` in the user's cache folder, as the XDG base directory specification has it."""
@@ -22,6 +24,13 @@ def folder() -> Path:
 
 def path_of(kind: str, key: str) -> Path:
     return folder() / f"{kind}-{sha256(key.encode()).hexdigest()[:32]}.json"
+
+
+def forget_oldest(folder: Path, kind: str) -> None:
+    """Keeps the newest values of a kind only: a table that is being written leaves one for every change."""
+    found = sorted(folder.glob(f"{kind}-*.json"), key=lambda path: path.stat().st_mtime)
+    for path in found[:-MOST_KEPT]:
+        path.unlink(missing_ok=True)
 
 
 def recall(kind: str, key: str) -> Any:
@@ -44,6 +53,7 @@ def remember(kind: str, key: str, value: Any) -> None:
             with open(handle, "w", encoding="ascii") as file:
                 json.dump(value, file)
             os.replace(name, path)
+            forget_oldest(path.parent, kind)
         except BaseException:
             os.unlink(name)
             raise

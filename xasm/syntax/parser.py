@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -157,6 +158,9 @@ def _parser() -> lark.Lark:
     return made
 
 
+# The commonest operand of all, a name alone, needs no parser: a label that is used once would cost more than its line.
+NAME_ALONE = re.compile(r"\.?[A-Za-z_][A-Za-z0-9_]*\Z")
+
 _known: dict[str, Operands] = {}
 MOST_KNOWN = 200_000  # texts remembered; enough for any program, and a bound on memory
 
@@ -165,6 +169,8 @@ def parse_operands(text: str) -> Operands:
     """Reads what stands after an operation, without the comment. Raises Fault with a span in `text`."""
     found = _known.get(text)
     if found is None:
+        if NAME_ALONE.match(text) and text.upper() not in WORDS:
+            return Operands((Name(0, len(text), text),), frozenset((text,)), False)
         try:
             found = plain(_parser().parse(text, start="operands"))  # type: ignore[arg-type]
         except lark.UnexpectedInput as error:
