@@ -66,6 +66,7 @@ class Reader:
         self._depth = 0
         self._lines = 0
         self._files = 0
+        self._included: set[Path] = set()
         self._serial = 0
 
     def read(self, source: Source) -> None:
@@ -274,6 +275,9 @@ class Reader:
         if self._depth >= self.limits.depth:
             raise self._too_much("too_deep_inside", limit=self.limits.depth)
         brought = read_source(found, str(found), call.place)
+        if found in self._included:
+            self._bring(brought.lines)  # a file read again is a repeat
+        self._included.add(found)
         self.assembler.module.brought.setdefault(call.place[:2], []).append(brought)
         self._depth += 1
         self.read(brought)

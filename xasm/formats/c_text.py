@@ -39,7 +39,7 @@ ROW_ADDRESS = re.compile(rb"/\*\s*0[xX]([0-9A-Fa-f]{1,8})\s*\*/")
 TYPES = {b"char": 8, b"byte": 8, b"short": 16}
 SIZED = re.compile(rb"u?int(8|16|32|64)_t")
 ELEMENT = re.compile(rb"[^\s,]+")
-RUN = re.compile(rb"(?:\s*+0[xX][0-9A-Fa-f]{1,16}+\s*+,){1,4096}+")  # many plain elements at once
+RUN = re.compile(rb"(?:\s*+(?:0[xX][0-9A-Fa-f]{1,16}+|[1-9][0-9]{0,18}+|0)\s*+,){1,4096}+")  # many plain elements at once
 SUMMED = re.compile(rb".*of the elements(?: as ([1-8]) bytes each, (low|high) byte first)?", re.DOTALL)
 
 
@@ -267,7 +267,7 @@ class _Reader:
         while not closed:
             run = RUN.match(self.text.data, scanner.at)
             if run:
-                self.append(words, [int(word, 16) for word in run[0].split(b",")[:-1]], bits, run.start(), run.end())
+                self.append(words, [int(word, 0) for word in run[0].split(b",")[:-1]], bits, run.start(), run.end())
                 scanner.at = run.end()
             token = self.inner()
             if not words:
