@@ -26,7 +26,7 @@ HELP = {
     "output": f"A file to write; its suffix chooses the format: {OUTPUTS}. "
     "`-` shows the listing on the screen, `-.h` the C array. May be repeated.",
     "folder": "Where to look for included files after the including file's own folder. May be repeated.",
-    "name": "C array: its name (else that of the source file).",
+    "name": "Name of the C array, and in the header of S-records (else that of the source file).",
     "fill": "What stands in gaps. Without it a raw binary has 0xFF there (all bits 1), and all other formats keep gaps.",
     "storage": "C array: a word behind its name that puts it in flash on your host, such as PROGMEM.",
     "include": "C array: a header to include, where the storage word comes from. May be repeated.",
