@@ -29,7 +29,7 @@ from xasm.source.diagnostics import Report
 from xasm.source.files import Source
 from xasm.syntax import parser
 from xasm.syntax.parser import grammar
-from xasm.target.finding import find_table, table_paths
+from xasm.target.finding import find_table, load_target, table_paths
 from xasm.target.forms import Form
 from xasm.target.kinds import Choice, Kind, Page, Placed
 from xasm.target.loader import read_target
@@ -219,6 +219,23 @@ def start_up(repeat: int) -> None:
             print(f"{name:>6} start-up of a 50-line build / importing the packages = {statistics.median(ratios):.2f}")
 
 
+def table_sizes(repeat: int) -> None:
+    """Prints the start-up of a smallest program for the table with the most rows against that for the one with the least."""
+    rows = {name: len(load_target(name).rows) for name in table_paths()}
+    least, most = min(rows, key=rows.__getitem__), max(rows, key=rows.__getitem__)
+    with tempfile.TemporaryDirectory() as folder:
+        commands = []
+        for name in (most, least):
+            source = Path(folder) / f"{name}.asm"
+            source.write_text("        DB 1\n", "utf-8")
+            commands.append([sys.executable, "-m", "xasm", "build", str(source), "-t", name, "-q", "-o", str(source.with_suffix(".bin"))])
+        ratios = []
+        for _ in range(repeat):
+            one, other = (timed(lambda command=command: subprocess.run(command, check=True), 1) for command in commands)  # type: ignore[misc]
+            ratios.append(one / other)
+    print(f"start-up with the largest table ({most}) / with the smallest ({least}) = {statistics.median(ratios):.2f}")
+
+
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--quick", action="store_true", help="a tenth of the lines, for a first look")
@@ -232,6 +249,7 @@ def main() -> None:
     for name in CHIPS:
         memory(name, large)
     start_up(chosen.repeat * 2)
+    table_sizes(chosen.repeat * 2)
 
 
 if __name__ == "__main__":

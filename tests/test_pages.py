@@ -17,9 +17,11 @@ from typing import NamedTuple
 
 import pytest
 
+from xasm.assembly.directives import DIRECTIVES
 from xasm.building import build_sources
 from xasm.source.diagnostics import Report
 from xasm.source.files import Source
+from xasm.syntax.expressions import BINARY, UNARY, WORDS
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [
@@ -81,15 +83,15 @@ def play(page: str, folder: Path) -> list[str]:
             if printed:
                 wrong.append(f"{block.text}-- it prints:\n{printed}")
         elif block.language == "xasm":
-            wrong += example(block)
+            wrong += example(block, folder)
         elif block.name:
             (folder / block.name).write_text(block.text, "utf-8")
     return wrong
 
 
-def example(block: Block) -> list[str]:
+def example(block: Block, folder: Path) -> list[str]:
     """What differs in an ```xasm TARGET block, whose lines say behind `; ->` what they make."""
-    linked = build_sources([Source("example", block.text)], block.name, [], Report())
+    linked = build_sources([Source(str(folder / "example"), block.text)], block.name, [], Report())
     made: dict[int, list[int]] = {}
     for entry, words in zip(linked.module.entries, linked.words, strict=True):
         source, number, _ = entry.place
@@ -115,6 +117,16 @@ def test_the_first_page_has_commands() -> None:
     shown = [block.language for block in blocks((ROOT / "README.md").read_text("utf-8"))]
     assert shown.count("console") >= 4
     assert "python" in shown
+
+
+def test_the_language_page_shows_every_directive_and_operator() -> None:
+    shown = "\n".join(block.text for block in blocks((ROOT / "xasm/README.md").read_text("utf-8")) if block.language == "xasm")
+    code = re.sub(r";.*", "", shown)
+    assert len(code) > 2000
+    words = set(re.findall(r"[A-Z]+|:=", code))
+    assert {word for word in (*DIRECTIVES, *WORDS, "OF", "DEFINED", "EMPTY", "SAME") if word not in words} == set()
+    signs = set(re.findall(r"&&|\|\||<<|>>|<=|>=|==|!=|:=|[^\sA-Za-z0-9_]", code))
+    assert {sign for sign in (*UNARY, *BINARY, "&&", "||", "?", "#", "@", "'", "$", "%") if sign not in signs} == set()
 
 
 def test_a_page_that_lies_is_noticed(tmp_path: Path) -> None:
