@@ -29,10 +29,10 @@ TEXT_MARK, OCTAL_MARK, CHARACTER_MARK = "\x02", "\x03", "\x04"
 BEHIND = rf"(?=\s*(?:\Z|[-+*/%,)\]&|^<>=!?:]|(?:{'|'.join(word for word in OPERATORS if word not in UNARY)})\b))"
 # Quotes on both sides make a text. Where the first could as well be in front of a single character, as in `'A,'B`, the text
 # must be all there is between two commas.
-CLOSED = rf"'(?:(?![^']{BEHIND})(?:[^']|'')*'{BEHIND}|(?:[^']|'')*'(?=\s*(?:\Z|,)))"
+CLOSED = rf"'(?:(?![^']{BEHIND})(?:[^']|'')*+'{BEHIND}|(?:[^']|'')*+'(?=\s*(?:\Z|,)))"
 TOKEN = re.compile(
     rf"""(?P<text>{TEXT_MARK}[^{TEXT_MARK}]*{TEXT_MARK}|"(?:\\.|[^"\\])*"|{CLOSED})|(?P<quote_char>'[^']{BEHIND})"""
-    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|\S""",
+    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|(?P<stray>')|\S""",
     re.IGNORECASE,
 )
 PUT = {"quote_char": CHARACTER_MARK, "octal_at": OCTAL_MARK, "here_star": "$"}
@@ -89,6 +89,8 @@ def translated(written: str, habits: frozenset[str]) -> str:
             behind_value = kind in habits and (kind == "quote_char" or not behind_value)
             if behind_value:
                 letters[match.start()] = PUT[kind]
+        elif kind == "stray":
+            break  # no habit of any maker: the rest is left to the grammar
         else:
             behind_value = kind in ("text", "closing") or (kind == "word" and match[0].upper() not in OPERATORS)
     return "".join(letters)
