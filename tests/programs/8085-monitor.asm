@@ -1,4 +1,4 @@
-; source: user's manual of the maker's 8085 system design kit, monitor listing VER 2.1, 1977, Intel; read: a public transcription of the listing
+; source: user's manual of the maker's 8085 system design kit, monitor listing VER 2.1, 1977, Intel; read: a public typed copy of the listing
 ; Cut behind 028D: what lies beyond is named by the addresses that the listing prints in the instructions.
 ; The listing's macros TRUE and FALSE are written as the jumps that they print.
         TARGET 8085

@@ -1,4 +1,4 @@
-; source: Z-80 CPU Technical Manual, listings BUBBLE and MULTIPLY, Zilog; read: a public transcription of both with their object code
+; source: Z-80 CPU Technical Manual, listings BUBBLE and MULTIPLY, Zilog; read: a public typed copy of both with their object code
 ; Both are printed at 0000. Nothing in MULTIPLY depends on where it stands; it is put at 0100 here.
 ; Printed JR NC,NOEX-$ and the like: the distance from the instruction is what a label means here.
         TARGET z80

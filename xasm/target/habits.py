@@ -32,7 +32,7 @@ BEHIND = rf"(?=\s*(?:\Z|[-+*/%,)\]&|^<>=!?:]|(?:{'|'.join(word for word in OPERA
 CLOSED = rf"'(?:(?![^']{BEHIND})(?:[^']|'')*+'{BEHIND}|(?:[^']|'')*+'(?=\s*(?:\Z|,)))"
 TOKEN = re.compile(
     rf"""(?P<text>{TEXT_MARK}[^{TEXT_MARK}]*{TEXT_MARK}|"(?:\\.|[^"\\])*"|{CLOSED})|(?P<quote_char>'[^']{BEHIND})"""
-    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|(?P<stray>')|\S""",
+    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|(?P<stray>['\"])|\S""",
     re.IGNORECASE,
 )
 PUT = {"quote_char": CHARACTER_MARK, "octal_at": OCTAL_MARK, "here_star": "$"}
