@@ -173,8 +173,11 @@ def test_only_errors_come_out() -> None:
 def test_the_samples_and_examples_are_no_errors_themselves() -> None:
     assert len(bases()) > 20
     for base in bases():
-        if base.path != "macros.asm":  # some of those are longer than the limits here
-            assert outcome(base.target, base.text, base.path) == "image", base.path
+        if base.path == "macros.asm":  # some of those are longer than the limits here
+            continue
+        if base.path == "example.asm" and re.search(r"INCLUDE|EMBED", base.text):  # needs a file of its page
+            continue
+        assert outcome(base.target, base.text, base.path) == "image", base.path
 
 
 def test_what_nobody_should_see_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
