@@ -124,7 +124,7 @@ def sources(count: int) -> Iterator[tuple[Target, str, str]]:
 # what becomes of it
 
 
-class TooLong(Exception):
+class TooLong(BaseException):
     """A run did not end."""
 
 
