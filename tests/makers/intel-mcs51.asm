@@ -1,4 +1,4 @@
-; maker: Intel, as in the MCS-51 Macro Assembler User's Guide
+; maker: Intel, as in the manuals of the MCS-51
 ; from memory: the manner of the listing, the opcodes; the program is made up, its bytes were put together by hand
 ; differs from print: the line TARGET; SECTION stands where print has BSEG AT 8 and CSEG
         TARGET  8051
