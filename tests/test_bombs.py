@@ -95,6 +95,7 @@ BOMBS = {
     "many lines that a long argument makes longer": Bomb(
         LINES.format("200,000"), "m MACRO a\n" + " DB {a}\n" * 50_000 + f" ENDM\n m {{{'1,' * 30_000}1}}\n"
     ),
+    "lines of quotes that nothing closes": Bomb("done", " IF 0\n" + (" DB " + '\\"' * 32_000 + "\n") * 40 + " ENDIF\n ASSERT 0,\"done\"\n"),
     # repeats
     "a billion repeats": Bomb(LINES.format("200,000"), " REPT 1000000000\n DB 1\n ENDM\n"),
     "a billion repeats of nothing": Bomb(LINES.format("200,000"), " REPT 1000000000\n ENDM\n"),

@@ -21,10 +21,10 @@ MACRO = re.compile(r"\s+MACRO(?=\s|;|\Z)", re.IGNORECASE)
 OPERATORS = "|".join([*WORDS, "OF"])
 JOINED = r"\.?[A-Za-z_][A-Za-z0-9_]*,(?=[A-Za-z0-9_])"
 # A statement up to a comment; texts and quoted numbers are stepped over whole. A quote right behind a word belongs to the
-# word, as in the name of a second register set, but not behind the operation or an operator.
-CODE = re.compile(
-    rf"""(?:{JOINED}|{OPERATION.pattern})?(?:[^;"'A-Za-z_0-9]|(?i:{OPERATORS})(?=')|[Hh]'[0-9A-Za-z_]*'|\w+'?|"(?:\\.|[^"\\])*"|'(?:[^']|'')*'|["'])*"""
-)
+# word, as in the name of a second register set, but not behind the operation or an operator. Behind one `"` that nothing
+# closes none is closed, so that no second one is tried: the cut takes time in step with the line.
+PLAIN = rf"""[^;"'A-Za-z_0-9]|(?i:{OPERATORS})(?=')|[Hh]'[0-9A-Za-z_]*'|\w+'?|'(?:[^']|'')*'|'"""
+CODE = re.compile(rf"""(?:{JOINED}|{OPERATION.pattern})?(?:{PLAIN}|"(?:\\.|[^"\\])*+")*(?:"(?:{PLAIN}|")*)?""")
 
 
 class Line(NamedTuple):
