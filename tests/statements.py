@@ -51,7 +51,7 @@ def variants(target: Target, statement: str) -> tuple[tuple[Variant, ...], list[
     if cut.operation not in target.mnemonics:
         raise Fault("unknown_operation", word=cut.word, chip=target.name)
     operands = parse_operands(cut.operands).nodes
-    found, leaves = target.variants(cut.operation, operands)
+    found, leaves, _ = target.variants(cut.operation, operands)
     return found, leaves, shape(operands, target.notation)[0]
 
 

@@ -13,6 +13,8 @@ from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, ren
 
 COMMANDS = {
     "build": "xasm.cli.build",
+    "assemble": "xasm.cli.assemble",
+    "link": "xasm.cli.link",
     "target": "xasm.cli.target",
 }
 

@@ -1,15 +1,22 @@
-"""A module to an image: fix-ups, overlaps, assertions; all errors in one run."""
+"""Modules to an image: fix-ups, overlaps, assertions; all errors in one run."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from xasm.assembly.limits import most_words
 from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space, Words
+from xasm.linking.board import Board
+from xasm.linking.fitting import Fitting, Use
 from xasm.linking.image import Image, Span
 from xasm.linking.layout import Layout
+from xasm.linking.program import Program, Unit
+from xasm.linking.unused import unused
+from xasm.linking.windows import Windows
 from xasm.source.diagnostics import MARK, Fault, Report, elsewhere
+from xasm.source.files import Place
 from xasm.syntax.expressions import Node, shown
 from xasm.target.encode import encode
 from xasm.target.kinds import plain
@@ -31,60 +38,107 @@ class Run:
         return self.start + len(self.words)
 
 
-class Linked:
-    """An image with what listings want to know: the module, its layout, and the words of each entry (empty where it
-    leaves memory free)."""
+class Symbol(NamedTuple):
+    """A name of a module: `kind` is "label", "constant" or "variable"; `public` tells whether other modules can use it."""
 
-    def __init__(self, module: Module, layout: Layout, image: Image, words: list[Sequence[int]]) -> None:
-        self.module = module
+    name: str
+    value: int
+    kind: str
+    place: Place
+    unit: Unit
+    public: bool
+
+
+class Linked:
+    """An image with what listings and reports want to know: the program, its layout, the words of each entry (empty where it
+    leaves memory free), all names, the board and what its windows hold (None and empty without one)."""
+
+    def __init__(
+        self, program: Program, layout: Layout, image: Image, words: list[Sequence[int]], symbols: list[Symbol], uses: list[Use]
+    ) -> None:
+        self.program = program
         self.layout = layout
         self.image = image
         self.words = words
+        self.symbols = symbols
+        self.board = layout.windows.board if layout.windows is not None else None
+        self.uses = uses
 
 
-def link(module: Module, target: Target, report: Report) -> Linked:
-    """Places and encodes everything. Raises SourceErrors (through the report) with all errors found."""
-    layout = Layout(module)
+def link(modules: Sequence[Module], target: Target, report: Report, board: Board | None = None, only_used: bool = False) -> Linked:
+    """Places and encodes everything; with `only_used` it leaves out the sections of modules that nothing leads to. Raises
+    SourceErrors (through the report) with all errors found."""
+    program = Program(modules, target, report, starts=board is not None)
+    if only_used:
+        program = Program(modules, target, report, starts=board is not None, unused=unused(program, board))
+    layout = Layout(program, Windows(program, board) if board is not None else None)
     try:
         layout.settle()
     except Fault as fault:
         assert fault.place is not None
         report.fault(fault, fault.place)
         report.stop()
-    linker = _Linker(module, target, layout, report)
+    if layout.windows is not None and layout.windows.misfits:
+        layout.windows.unplaced(report)
+        report.stop()
+    linker = _Linker(program, layout, report)
     linker.encode()
     linker.checks()
     parts = linker.parts()
+    uses: list[Use] = []
+    if layout.windows is not None:
+        fitting = Fitting(program, layout.windows, layout, linker.words, report)
+        fitting.check()
+        parts = fitting.with_vectors(parts, linker.symbol)
+        uses = fitting.uses
     symbols = linker.symbols()
-    linker.declared()
     entry = linker.entry()
     report.stop()
-    return Linked(module, layout, Image(target, parts, symbols, entry, tuple(module.public)), linker.words)
+    image = Image(target, parts, values_of(symbols), entry, tuple(program.public))
+    return Linked(program, layout, image, linker.words, symbols, uses)
+
+
+def values_of(symbols: Sequence[Symbol]) -> dict[str, int]:
+    """The value of each name; of one that several modules have, that of the PUBLIC one, or else of the first."""
+    values: dict[str, int] = {}
+    for symbol in symbols:
+        if symbol.public:
+            values[symbol.name] = symbol.value
+        else:
+            values.setdefault(symbol.name, symbol.value)
+    return values
 
 
 class _Linker:
-    def __init__(self, module: Module, target: Target, layout: Layout, report: Report) -> None:
-        self.module = module
-        self.target = target
+    def __init__(self, program: Program, layout: Layout, report: Report) -> None:
+        self.program = program
+        self.entries = program.entries
+        self.target = program.target
         self.layout = layout
         self.report = report
         self.runs: list[Run] = []
-        self.words: list[Sequence[int]] = [()] * len(module.entries)
-        self.filler = plain("a filler", "number", target.word)
+        self.words: list[Sequence[int]] = [()] * len(program.entries)
+        self.filler = plain("a filler", "number", self.target.word)
 
     def encode(self) -> None:
         """Fills the runs with the words of all entries."""
         addresses = self.layout.addresses
         values = self.layout.values
         chosen = self.layout.chosen
+        windows = self.layout.windows
+        number = 0
+        space = ""
         top = self.target.top
+        shift: int | None = 0  # from an address to that in the image
         wide = self.target.word > 8
-        limit = most_words(top + 1)
+        limit = self._most()
         made = 0
         run = Run(0, wide)
         beyond = False
-        space = ""
-        for index, entry in enumerate(self.module.entries):
+        chunks = self.program.chunks[::-1]
+        for index, entry in enumerate(self.entries):
+            while chunks and chunks[-1].first <= index:
+                values.unit = chunks.pop().unit
             if self.report.full:
                 return
             piece = entry.piece
@@ -101,14 +155,13 @@ class _Linker:
                     self.fault(fault, entry)
                     words = piece.variants[chosen.get(index, 0)].words  # type: ignore[union-attr]
             else:
-                if kind is Origin:
+                if kind is Origin or kind is SectionStart:
                     beyond = False
-                    continue
-                if kind is SectionStart:
-                    beyond = False
-                    space = piece.section.space  # type: ignore[union-attr]
-                    top = self.target.top_of(space)
                     run = Run(address, wide)
+                    if kind is SectionStart:
+                        number, space = piece.number, piece.space  # type: ignore[union-attr]
+                        top = self.target.top_of(space)
+                    shift = windows.shift(number, addresses[index + 1]) if windows is not None else None if space else 0
                     continue
                 words = self.space(index, entry, addresses[index + 1] - address)
                 if words is None:
@@ -127,15 +180,25 @@ class _Linker:
                 continue
             if not words:
                 continue
-            if space:
-                self.fault(Fault("not_loaded", space=space), entry)
-                continue
-            if address != run.end or not run.indexes:
-                run = Run(address, wide)
-                self.runs.append(run)
             self.words[index] = words
+            if shift is None:
+                if windows is None or windows.at(number, address).kind == "rom":  # type: ignore[union-attr]
+                    self.fault(Fault("not_loaded", space=space), entry)
+                continue
+            if address + shift != run.end or not run.indexes:
+                run = Run(address + shift, wide)
+                self.runs.append(run)
             run.indexes.append(index)
             run.words.extend(words)
+
+    def _most(self) -> int:
+        """How many words a program may have: those of its address space, or of all windows."""
+        windows = self.layout.windows.board.windows if self.layout.windows is not None else ()
+        return most_words(max(self.target.top + 1, sum(window.size for window in windows)))
+
+    def value(self, node: Node, entry: Entry, index: int) -> int:
+        """The value of an expression of an entry. Raises Fault."""
+        return self.layout.values.of(node, self.program.unit_of(index), entry.scope, index)
 
     def fault(self, fault: Fault, entry: Entry) -> None:
         source, line, column = entry.place
@@ -155,20 +218,20 @@ class _Linker:
                 self.fit(index, piece)
             else:
                 name, node = ("DS", piece.count) if isinstance(piece, Space) else ("ALIGN", piece.step)
-                wrong = count_fault(node, self.layout.values.of(node, entry, index), name)
+                wrong = count_fault(node, self.value(node, entry, index), name)
                 if wrong:
                     raise wrong
             if piece.fill is None:
                 return None
-            fill = self.layout.values.of(piece.fill, entry, index)
+            fill = self.value(piece.fill, entry, index)
             word = self.stored(fill, piece.fill)
         except Fault as fault:
             self.fault(fault, entry)
             return None
         if self.layout.addresses[index] + count > self.target.top + 1:
             return None
-        if count > most_words(self.target.top + 1):
-            self.fault(Fault("too_many_words", limit=most_words(self.target.top + 1), chip=self.target.name), entry)
+        if count > self._most():
+            self.fault(Fault("too_many_words", limit=self._most(), chip=self.target.name), entry)
             return None
         return bytes((word,)) * count if self.target.word <= 8 else [word] * count
 
@@ -195,13 +258,15 @@ class _Linker:
 
     def checks(self) -> None:
         """The ASSERT statements."""
-        for check in self.module.checks:
-            entry = Entry(Words((), None), check.place, check.offset, check.scope)
-            try:
-                if not self.layout.values.of(check.node, entry, check.position):
-                    raise check.node.fault("assertion", why=check.why)
-            except Fault as fault:
-                self.fault(fault, entry)
+        for unit in self.program.units:
+            for check in unit.module.checks:
+                if check.section not in unit.bases:
+                    continue
+                try:
+                    if not self.layout.values.of(check.node, unit, check.scope, unit.bases[check.section] + check.position):
+                        raise check.node.fault("assertion", why=check.why)
+                except Fault as fault:
+                    self.fault(fault, Entry(Words((), None), check.place, check.offset, check.scope))
 
     def parts(self) -> tuple[Span, ...]:
         """The runs sorted and joined; reports overlaps with both statements."""
@@ -225,7 +290,7 @@ class _Linker:
         shared = second.start
         one, other = self.at_address(first, shared), self.at_address(second, shared)
         earlier, later = sorted((one, other))
-        entries = self.module.entries
+        entries = self.entries
         addresses = self.layout.addresses
         begin = addresses[later]
         end = max(begin + 1, addresses[later + 1])
@@ -237,41 +302,46 @@ class _Linker:
         starts = [self.layout.addresses[index] for index in run.indexes]
         return run.indexes[max(0, bisect_right(starts, address) - 1)]
 
-    def symbols(self) -> dict[str, int]:
-        """Every name with its value, in the order of definition."""
-        found: dict[str, int] = {}
-        values = self.layout.values
-        for key, place in self.module.defined.items():
-            node = self.module.variables.get(key)
-            if MARK in key:
-                continue
-            try:
-                values.local = ""
-                found[key] = node.value(values) if node is not None else values.symbol(key, _NOWHERE)
-            except Fault as fault:
-                self.report.fault(fault, place)
+    def symbols(self) -> list[Symbol]:
+        """Every name with its value, module by module in the order of definition."""
+        found: list[Symbol] = []
+        for unit in self.program.units:
+            for name, place in unit.module.defined.items():
+                if MARK in name or unit.is_left_out(name):
+                    continue
+                kind = "label" if name in unit.labels else "variable" if name in unit.module.variables else "constant"
+                try:
+                    found.append(Symbol(name, self.symbol(unit, name), kind, place, unit, self.program.public.get(name) is unit))
+                except Fault as fault:
+                    self.report.fault(fault, place)
         return found
 
-    def declared(self) -> None:
-        """PUBLIC names must be defined here, EXTERN names somewhere."""
-        for code, names in (("undefined", self.module.public), ("nobody_defines", self.module.external)):
-            for name, place in names.items():
-                if name not in self.module.defined:
-                    self.report.fault(Fault(code, 0, len(name), name=name), place)
+    def symbol(self, unit: Unit, key: str) -> int:
+        """The value of a name that a module defines. Raises Fault."""
+        values = self.layout.values
+        values.unit, values.local = unit, ""
+        node = unit.module.variables.get(key)
+        return node.value(values) if node is not None else values.symbol(key, _NOWHERE)
 
     def entry(self) -> int | None:
-        """What END named."""
-        start = self.module.start
-        if start is None:
+        """What END named, in the one module whose END names something."""
+        named = [unit for unit in self.program.units if unit.module.start is not None]
+        if not named:
             return None
-        entry = Entry(Words((), None), start.place, start.offset, start.scope)
+        start = named[0].module.start
+        for unit in named[1:]:
+            other = unit.module.start
+            fault = Fault("start_twice", first=elsewhere(start.place, other.place))  # type: ignore[union-attr]
+            self.report.fault(fault, other.place, 0, len("END"))  # type: ignore[union-attr]
+        assert start is not None
         try:
-            value = self.layout.values.of(start.node, entry, start.position)
+            position = named[0].bases.get(start.section, 0) + start.position
+            value = self.layout.values.of(start.node, named[0], start.scope, position)
             if not 0 <= value <= self.target.top:
                 space = f"0..{self.target.hex_address(self.target.top)}"
                 raise start.node.fault("start_unknown", value=shown(value), range=space)
         except Fault as fault:
-            self.fault(fault, entry)
+            self.fault(fault, Entry(Words((), None), start.place, start.offset, start.scope))
             return None
         return value
 
