@@ -15,6 +15,7 @@ COMMANDS = {
     "build": "xasm.cli.build",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "expect": "xasm.cli.expect",
     "target": "xasm.cli.target",
 }
 

@@ -22,12 +22,14 @@ class Instruction(NamedTuple):
 
 
 class Decoder:
-    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is."""
+    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is. `longest` is the
+    length of the longest instruction in words."""
 
     def __init__(self, target: Target) -> None:
         self.target = target
         self._forms = sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form))
         self._first: dict[int, list[Form]] = {}
+        self.longest = max((form.size for form in self._forms), default=1)
 
     def _beginning(self, word: int) -> list[Form]:
         """The forms whose first word this can be."""

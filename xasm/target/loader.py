@@ -12,6 +12,7 @@ from typing import Any
 
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source
+from xasm.target.bus_parts import Starters, default_lines, read_lines, read_starters
 from xasm.target.codes import CodeReader
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.habits import read_directives, read_habits
@@ -25,7 +26,7 @@ from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "kinds": True, "forms": True, "extends": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False, "lines": False, "starters": False, "kinds": True, "forms": True, "extends": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -76,6 +77,7 @@ class _Loader:
         names: OwnNames = get("symbols", lambda value: read_symbols(self.reader, value), OwnNames())
         names = replace(names, areas=get("bits", lambda value: read_bits(self.reader, value), ()))
         assumed = get("assume", read_assumptions, {})
+        further: dict[str, int] = get("spaces", self.spaces, {})
         wrong = failed & items.keys()  # what else would be wrong because of it is not told
         spaces = dict.fromkeys((*names.groups, *([BIT] if names.areas else [])))
         around = Around(
@@ -100,7 +102,9 @@ class _Loader:
             start_vector=vector,
             clock=get("clock", self.clock, Clock("cycle", 1, "")),
             count=get("count", self.count, {}),
-            spaces=get("spaces", self.spaces, {}),
+            spaces=further,
+            lines=get("lines", lambda value: read_lines(self.reader, value, self.address, width), default_lines(self.address, width)),
+            starters=get("starters", lambda value: read_starters(self.reader, value, (1 << self.address) - 1, further), Starters()),
             directives=get("directives", lambda value: read_directives(self.reader, value), {}),
             habits=get("habits", read_habits, frozenset()),
             conventions=get("conventions", lambda value: text(value, "conventions"), ""),
@@ -146,11 +150,13 @@ class _Loader:
 
     def clock(self, value: Value) -> Clock:
         mapping = expect(value, Mapping, "'clock'", KEYED)
-        self.reader.known(mapping, "'clock'", {"unit": True, "periods": True, "typical": True})
+        self.reader.known(mapping, "'clock'", {"unit": True, "periods": True, "typical": True, "access": False})
         items = mapping.items
         if not {"unit", "periods", "typical"} <= items.keys():
             return Clock("cycle", 1, "")
-        return Clock(text(items["unit"], "unit"), integer(items["periods"], "periods", 1, 1000), text(items["typical"], "typical"))
+        periods = integer(items["periods"], "periods", 1, 1000)
+        access = integer(items["access"], "access", 1, 1000) if "access" in items else 1
+        return Clock(text(items["unit"], "unit"), periods, text(items["typical"], "typical"), access)
 
     def count(self, value: Value) -> dict[str, int]:
         mapping = expect(value, Mapping, "'count'", KEYED)
