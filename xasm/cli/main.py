@@ -16,6 +16,7 @@ COMMANDS = {
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
     "expect": "xasm.cli.expect",
+    "starter": "xasm.cli.starter",
     "target": "xasm.cli.target",
 }
 

@@ -167,6 +167,12 @@ CATALOGUE: dict[str, str] = {
     "read_overlap": "address {address} holds {first} already; here it is {second}",
     "read_pieces": "the words lie in more than {limit:,} pieces with gaps between them",
     "read_large": "the file stands for more than {limit:,} bytes of words",
+    # first programs
+    "starter_kind": "there is no first program '{kind}'; there are {kinds}",
+    "starter_none": "the table of the {chip} has no first program '{kind}'",
+    "starter_no_window": "'{kind}' needs {window}, and neither the {chip} nor the board has a window of that kind",
+    "starter_no_start": "the {chip} begins at {address}, and no window of kind rom of the board holds that",
+    "starter_there": "'{path}' is there already",
     # what the bus must show
     "take_form": "'{text}' does not say how an instruction goes on",
     "take_twice": "the instruction at {address} is named twice with --take",

@@ -48,10 +48,10 @@ class Starter(NamedTuple):
 @dataclass(frozen=True)
 class Starters:
     """First programs by kind, and where they go when no board says so: `program` is the address of the first word (None: where
-    the chip starts), `ram` what is walked through, `io` where a chip without ports of its own has its outputs and inputs."""
+    the chip starts), `memory` the RAM that they use, `io` where a chip without ports of its own has its outputs and inputs."""
 
     program: int | None = None
-    ram: Area | None = None
+    memory: Area | None = None
     io: Area | None = None
     programs: dict[str, Starter] = field(default_factory=dict)
 
@@ -89,13 +89,13 @@ def _pieces(value: Value | None, key: str, bits: int) -> tuple[int, ...]:
 
 
 def read_starters(reader: Reader, value: Value, top: int, spaces: dict[str, int]) -> Starters:
-    """`starters: {program: 0xFF00, ram: {start: 0, size: 0x200}, io: {start: 0x8000, size: 2}, halt: |...}`."""
+    """`starters: {program: 0xFF00, memory: {start: 0, size: 0x200}, io: {start: 0x8000, size: 2}, halt: |...}`."""
     mapping = expect(value, Mapping, "'starters'", KEYED)
-    reader.known(mapping, "'starters'", dict.fromkeys(("program", "ram", "io", *KINDS), False))
+    reader.known(mapping, "'starters'", dict.fromkeys(("program", "memory", "io", *KINDS), False))
     items = mapping.items
     programs = {kind: Starter(text(items[kind], kind), items[kind].place) for kind in KINDS if kind in items}
     program = integer(items["program"], "program", 0, top) if "program" in items else None
-    areas = [_area(reader, items.get(key), key, top, spaces) for key in ("ram", "io")]
+    areas = [_area(reader, items.get(key), key, top, spaces) for key in ("memory", "io")]
     return Starters(program, *areas, programs=programs)
 
 
