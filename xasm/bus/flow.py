@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from xasm.target.decode import Instruction
 from xasm.target.forms import Form
+from xasm.target.kinds import NameList
 from xasm.target.model import Target
 
 PAGE = 256  # words; the page of the rule that `cross` tells of
@@ -102,3 +103,9 @@ def _to_page(form: Form, cycles: Cycles, behind: int, to: int | None) -> Cycles:
     crossed = to is not None and to // PAGE != behind // PAGE
     extra = form.cross or 0
     return cycles + ((extra, extra) if crossed else (0, 0))
+
+
+def most_cycles(form: Form) -> int:
+    """The longest that a form can take, whatever its operands and data are."""
+    lists = sum(cycles for kind in form.fields.values() if isinstance(kind, NameList) for _, cycles in kind.times)
+    return max(form.cycles, form.taken or 0) + (form.cross or 0) + lists

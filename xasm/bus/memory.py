@@ -12,6 +12,7 @@ from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.source.files import Place
 from xasm.target.decode import Decoder, Instruction
+from xasm.target.forms import Form
 
 CODE, DATA, FILLER, UNKNOWN = "code", "data", "filler", "unknown"
 
@@ -101,6 +102,10 @@ class Memory:
     def decode(self, words: Sequence[int], address: int) -> Instruction | None:
         """The instruction that some words begin with, were they at an address."""
         return self._decoder.decode(words, address) if words else None
+
+    def beginning(self, word: int) -> list[Form]:
+        """The forms that can begin with a word."""
+        return self._decoder.beginning(word)
 
     @property
     def longest(self) -> int:

@@ -167,6 +167,10 @@ CATALOGUE: dict[str, str] = {
     "read_overlap": "address {address} holds {first} already; here it is {second}",
     "read_pieces": "the words lie in more than {limit:,} pieces with gaps between them",
     "read_large": "the file stands for more than {limit:,} bytes of words",
+    # captures
+    "capture_long": "the capture has more than {limit:,} accesses",
+    "capture_layout": "'{layout}' is no layout of a line",
+    "capture_unknown": "no line of this file can be read as an access of the bus",
     # first programs
     "starter_kind": "there is no first program '{kind}'; there are {kinds}",
     "starter_none": "the table of the {chip} has no first program '{kind}'",
