@@ -6,15 +6,14 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from xasm.bus.capture import NOTHING, Capture, read_capture
-from xasm.bus.memory import Memory
+from xasm.bus.memory import CODE, Memory
 from xasm.bus.trace import Trace, start_of
-from xasm.bus.walk import ANYWHERE, END, LOST, Outcome, Program, State, walk
+from xasm.bus.walk import ANYWHERE, END, LOST, NEXT, Outcome, Program, State, walk
 from xasm.bus.wiring import GIVEN, SEEN, Defect, Wiring, defects, none, wirings
 from xasm.source.diagnostics import printable
 
 MOST_RESETS = 16  # places at which a capture may show the release of reset
 SURE = 4  # accesses in a row that make such a place
-ROOM = 8  # accesses that may come before the first fetch of a capture that begins in the middle
 MOST_LOOKED = 20_000  # accesses behind the first difference that a fault is held against
 PAGE = 256  # words
 BEFORE, BEHIND = 4, 4  # accesses shown around the first difference
@@ -54,7 +53,9 @@ def compare_file(memory: Memory, trace: Trace, path: str, layout: str | None = N
 
 def compare(memory: Memory, trace: Trace, capture: Capture) -> Comparison:
     """Lines up a capture with a program, and where they differ looks for a fault that fits."""
-    program = Program(memory)
+    code = [fetch.address for fetch in trace.fetches()]
+    code += [address for stretch in memory.stretches if stretch.what == CODE for address in range(stretch.start, stretch.end)]
+    program = Program(memory, code)
     middle = positions(trace, program)
     outcome, begins = align(program, capture, middle)
     found = Comparison(capture, outcome, begins, [])
@@ -64,11 +65,18 @@ def compare(memory: Memory, trace: Trace, capture: Capture) -> Comparison:
 
 
 def positions(trace: Trace, program: Program) -> list[State]:
-    """Every place of the program at which a capture may begin."""
+    """Every place of the program at which a capture may begin, with the room that the instruction before leaves."""
     found = {}
-    for step in trace.steps:
+    before = [None, *trace.steps[:-1]]
+    pairs = [*zip(before, trace.steps, strict=True)] if trace.steps else []
+    if trace.loop is not None:
+        pairs.append((trace.steps[-1], trace.steps[trace.loop]))
+    for last, step in pairs:
+        exits = program.after(last.address, last.words) if last is not None else ()
+        room, reach = max(((exit.room, exit.reach) for exit in exits), default=(0, 0)) if isinstance(exits, tuple) else (0, 0)
+        ahead = last.address + len(last.words) if last is not None else step.address
         for size in range(len(step.words)):
-            found[State(step.address, step.words[:size], 0 if size else ROOM, 0)] = None
+            found[State(step.address, step.words[:size], 0 if size else room, reach, ahead, 0)] = None
     return list(found)
 
 
@@ -92,24 +100,14 @@ def align(program: Program, capture: Capture, middle: list[State]) -> tuple[Outc
 
 def starts(program: Program, capture: Capture, wiring: Wiring) -> list[int]:
     """The accesses that may be the first of all."""
-    first = wiring.address(program.place(program.begin()))
-    found: list[int] = []
-    index = -1
-    while len(found) < MOST_RESETS:
-        try:
-            index = capture.addresses.index(first, index + 1)
-        except ValueError:
-            break
-        if not capture.writes[index]:
-            found.append(index)
-    return found
+    return capture.reads_of(wiring.address(program.place(program.begin())), MOST_RESETS)
 
 
 def look(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
     """The faults that fit to the end; where there are none, those that explain most of what lies behind the difference."""
     memory = program.memory
-    if len(capture) >= STILL and len(set(capture.addresses)) == 1:
-        return [Finding(Defect("still", "the chip never left reset, or has no clock"), SEEN, Outcome(0, len(capture), END, (), 0), True)]
+    if len(capture) >= STILL and len(set(zip(capture.addresses, capture.words, strict=True))) == 1:
+        return [Finding(Defect("still", "the chip never left reset, or has no clock"), SEEN, Outcome(0, len(capture), END), True)]
     must = found.outcome.stop if found.begins != "nothing" else min(SURE, len(capture) - 1)
     end = min(len(capture), must + MOST_LOOKED)
     fits: list[Finding] = []
@@ -117,9 +115,14 @@ def look(program: Program, capture: Capture, middle: list[State], found: Compari
     elsewhere = other_start(program, capture, must, end)
     if elsewhere is not None:
         fits.append(elsewhere)
+    sure = found.begins == "reset" and found.outcome.fetches >= SURE
+    plain = sure and found.outcome.fetches == found.outcome.length  # nothing but fetches up to the difference
     for defect in [*words_at_fault(), *defects(memory.target)]:
         for wiring in wirings(memory, defect):
-            outcome = best_walk(program, capture, wiring, middle, end)
+            if plain and wiring.how == SEEN and not walk(program, capture, wiring, must, found.outcome.states, must + 1).length:
+                continue  # the chip runs as it should up to here, and this access does not fit
+            begins = [found.outcome.start] if sure else starts(program, capture, wiring)
+            outcome = best_walk(program, capture, wiring, begins, [] if sure else middle, end)
             if outcome is None or outcome.start > min(must, max(0, len(capture) // 2)) or outcome.stop <= must or not shown(outcome, capture, wiring):
                 continue
             if outcome.result == END:
@@ -154,15 +157,17 @@ def shown(outcome: Outcome, capture: Capture, wiring: Wiring) -> bool:
     return told * 2 >= outcome.length
 
 
-def best_walk(program: Program, capture: Capture, wiring: Wiring, middle: list[State], end: int) -> Outcome | None:
+def best_walk(program: Program, capture: Capture, wiring: Wiring, begins: list[int], middle: list[State], end: int) -> Outcome | None:
     """The first walk that comes to the end, or else the furthest."""
     best: Outcome | None = None
-    for index in starts(program, capture, wiring):
+    for index in begins:
         outcome = walk(program, capture, wiring, index, [program.begin()], end)
         if outcome.result == END and outcome.length >= min(SURE, end):
             return outcome
         if best is None or outcome.stop > best.stop:
             best = outcome
+    if not middle:
+        return best
     inside = walk(program, capture, wiring, 0, middle, end)
     return inside if best is None or inside.result == END or inside.stop > best.stop else best
 
@@ -178,7 +183,7 @@ def other_start(program: Program, capture: Capture, must: int, end: int) -> Find
         if address == begin or address in tried or capture.writes[index] or memory.word(address) is None:
             continue
         tried.add(address)
-        outcome = walk(program, capture, wiring, index, [State(address, (), 0, 0)], end)
+        outcome = walk(program, capture, wiring, index, [State(address, (), 0, NEXT, address, 0)], end)
         if outcome.result == END and outcome.length >= SURE and outcome.stop > must and index <= must + 2:
             usual = f" instead of {memory.target.hex_address(begin)}" if begin is not None else ""
             return Finding(Defect("start", f"the chip runs, but from {memory.target.hex_address(address)}{usual}"), SEEN, outcome, True)
@@ -243,14 +248,14 @@ def around(found: Comparison, memory: Memory) -> Iterator[str]:
 
 def expected(outcome: Outcome, program: Program) -> list[str]:
     """The fetches that could have come at the difference."""
-    places = {program.place(state): None for state in sorted(outcome.states) if state.at != ANYWHERE}
+    places = {program.place(state): None for state in sorted(outcome.likely) if state.at != ANYWHERE}
     return [_access(place, _word(place, program.memory), program.memory) for place in places][:4]
 
 
 def onward(outcome: Outcome, program: Program) -> Iterator[str]:
     """The fetches behind the one that was expected, as far as they are sure."""
     memory = program.memory
-    states = [state for state in outcome.states if state.at != ANYWHERE]
+    states = [state for state in outcome.likely if state.at != ANYWHERE]
     for _ in range(BEHIND + 1):
         words = {memory.word(program.place(state)) for state in states}
         word = words.pop() if len(words) == 1 else None

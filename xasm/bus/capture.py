@@ -34,9 +34,26 @@ class Capture:
         self.writes = bytearray()
         self.lines = array("q")
         self.passed = 0
+        self._reads: dict[tuple[int, int], list[int]] = {}
 
     def __len__(self) -> int:
         return len(self.addresses)
+
+    def reads_of(self, address: int, most: int) -> list[int]:
+        """The numbers of the first accesses that read an address."""
+        key = (address, most)
+        if key not in self._reads:
+            found: list[int] = []
+            index = -1
+            while len(found) < most:
+                try:
+                    index = self.addresses.index(address, index + 1)
+                except ValueError:
+                    break
+                if not self.writes[index]:
+                    found.append(index)
+            self._reads[key] = found
+        return self._reads[key]
 
     def add(self, address: int, word: int, write: bool, line: int) -> None:
         if len(self) >= MOST:

@@ -42,6 +42,7 @@ class Memory:
         self.labels: dict[int, str] = {}
         self._decoder = Decoder(self.target)
         self._words: dict[int, int | None] = {}
+        self._given: dict[int, int | None] = {}
         self._read: dict[int, Instruction | None] = {}
 
     def word(self, address: int) -> int | None:
@@ -51,27 +52,28 @@ class Memory:
         return self._words[address]
 
     def _find(self, address: int) -> int | None:
+        word = self.given(address)
+        rom = not self.windows or any(window.kind == "rom" and window.holds(address) for window in self.windows)
+        return self.fill if word is None and rom else word
+
+    def _of_image(self, address: int) -> int | None:
         around = [window for window in self.windows if window.holds(address)]
         for window in around:
             if window.image is not None:
                 word = self.image[address - window.start + window.image]
                 if word is not None:
                     return word
-        word = self.image[address] if not around else None
-        if word is None and (not self.windows or any(window.kind == "rom" for window in around)):
-            return self.fill
-        return word
+        return self.image[address] if not around else None
 
     def free(self, address: int) -> bool:
         """Whether the word is one that only the filler gives."""
-        return self.fill is not None and self._known_without_fill(address) is None
+        return self.fill is not None and self.word(address) is not None and self.given(address) is None
 
-    def _known_without_fill(self, address: int) -> int | None:
-        fill, self.fill = self.fill, None
-        try:
-            return self._find(address)
-        finally:
-            self.fill = fill
+    def given(self, address: int) -> int | None:
+        """The word that the program itself has at an address."""
+        if address not in self._given:
+            self._given[address] = self._of_image(address)
+        return self._given[address]
 
     def stretch(self, address: int) -> Stretch | None:
         """The statement that fills an address, if it is known."""

@@ -59,7 +59,7 @@ class Wiring:
             return any(self.address(address ^ flip) == address for flip in self.defect.flips)
         if write or word == NOTHING or self.defect.shift or self.defect.late:
             return True
-        there = self.memory.word(address)
+        there = self.memory.given(address)
         return there is None or word == (there if self.how == GIVEN else self.defect.word(there))
 
     def word(self, place: int, shown: int, index: int, addresses: Sequence[int]) -> tuple[bool, int]:
