@@ -15,6 +15,7 @@ COMMANDS = {
     "build": "xasm.cli.build",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }
 

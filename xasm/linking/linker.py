@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from xasm.assembly.limits import most_words
@@ -24,18 +25,26 @@ from xasm.target.model import Target
 
 
 class Run:
-    """Entries that follow each other without a gap, in the order of the source."""
+    """Entries that follow each other without a gap, in the order of the source: `length` words from address `start` of the
+    image on. `words` may go on with those of the next run."""
 
-    __slots__ = ("indexes", "start", "words")
+    __slots__ = ("indexes", "length", "start", "words")
 
     def __init__(self, start: int, wide: bool) -> None:
         self.start = start
         self.words: bytearray | list[int] = [] if wide else bytearray()
         self.indexes: list[int] = []
+        self.length = 0
 
     @property
     def end(self) -> int:
-        return self.start + len(self.words)
+        return self.start + self.length
+
+    def entry_at(self, address: int, addresses: Sequence[int]) -> int:
+        """The entry that fills an address of the run, which are those of the image; `addresses` are those of the chip."""
+        first = addresses[self.indexes[0]]
+        starts = [addresses[index] - first for index in self.indexes]
+        return self.indexes[max(0, bisect_right(starts, address - self.start) - 1)]
 
 
 class Symbol(NamedTuple):
@@ -49,20 +58,27 @@ class Symbol(NamedTuple):
     public: bool
 
 
+@dataclass(eq=False)
 class Linked:
     """An image with what listings and reports want to know: the program, its layout, the words of each entry (empty where it
-    leaves memory free), all names, the board and what its windows hold (None and empty without one)."""
+    leaves memory free), all names, what the windows of the board hold (nothing without one), and the runs of entries."""
 
-    def __init__(
-        self, program: Program, layout: Layout, image: Image, words: list[Sequence[int]], symbols: list[Symbol], uses: list[Use]
-    ) -> None:
-        self.program = program
-        self.layout = layout
-        self.image = image
-        self.words = words
-        self.symbols = symbols
-        self.board = layout.windows.board if layout.windows is not None else None
-        self.uses = uses
+    program: Program
+    layout: Layout
+    image: Image
+    words: list[Sequence[int]]
+    symbols: list[Symbol]
+    uses: list[Use]
+    runs: list[Run]
+
+    @property
+    def board(self) -> Board | None:
+        return self.layout.windows.board if self.layout.windows is not None else None
+
+    def entry_at(self, address: int) -> int | None:
+        """The entry that fills an address of the image; None where none does."""
+        run = next((run for run in self.runs if run.start <= address < run.end), None)
+        return None if run is None else run.entry_at(address, self.layout.addresses)
 
 
 def link(modules: Sequence[Module], target: Target, report: Report, board: Board | None = None, only_used: bool = False) -> Linked:
@@ -89,13 +105,13 @@ def link(modules: Sequence[Module], target: Target, report: Report, board: Board
     if layout.windows is not None:
         fitting = Fitting(program, layout.windows, layout, linker.words, report)
         fitting.check()
-        parts = fitting.with_vectors(parts, linker.symbol)
+        parts = fitting.filled(fitting.with_vectors(parts, linker.symbol))
         uses = fitting.uses
     symbols = linker.symbols()
     entry = linker.entry()
     report.stop()
     image = Image(target, parts, values_of(symbols), entry, tuple(program.public))
-    return Linked(program, layout, image, linker.words, symbols, uses)
+    return Linked(program, layout, image, linker.words, symbols, uses, linker.runs)
 
 
 def values_of(symbols: Sequence[Symbol]) -> dict[str, int]:
@@ -129,7 +145,8 @@ class _Linker:
         number = 0
         space = ""
         top = self.target.top
-        shift: int | None = 0  # from an address to that in the image
+        shift: int | None = 0  # from an address to that in the image, up to the border of a window
+        border = top + 1
         wide = self.target.word > 8
         limit = self._most()
         made = 0
@@ -161,7 +178,7 @@ class _Linker:
                     if kind is SectionStart:
                         number, space = piece.number, piece.space  # type: ignore[union-attr]
                         top = self.target.top_of(space)
-                    shift = windows.shift(number, addresses[index + 1]) if windows is not None else None if space else 0
+                    shift, border = self._shift(number, space, addresses[index + 1])
                     continue
                 words = self.space(index, entry, addresses[index + 1] - address)
                 if words is None:
@@ -180,6 +197,8 @@ class _Linker:
                 continue
             if not words:
                 continue
+            if address >= border:
+                shift, border = self._shift(number, space, address)
             self.words[index] = words
             if shift is None:
                 if windows is None or windows.at(number, address).kind == "rom":  # type: ignore[union-attr]
@@ -190,6 +209,18 @@ class _Linker:
                 self.runs.append(run)
             run.indexes.append(index)
             run.words.extend(words)
+            run.length += len(words)
+
+    def _shift(self, number: int, space: str, address: int) -> tuple[int | None, int]:
+        """What is added to an address of a section to have that in the image (None where nothing is loaded), and the address
+        up to which that holds."""
+        windows = self.layout.windows
+        if windows is None:
+            return None if space else 0, self.target.top_of(space) + 1
+        window = windows.at(number, address)
+        if window is None:
+            return 0, address + 1  # an error of its own
+        return None if window.image is None else window.image - window.start, window.end
 
     def _most(self) -> int:
         """How many words a program may have: those of its address space, or of all windows."""
@@ -288,7 +319,7 @@ class _Linker:
     def overlap(self, first: Run, second: Run) -> None:
         """Two runs share addresses: the statement that comes later in the source is marked."""
         shared = second.start
-        one, other = self.at_address(first, shared), self.at_address(second, shared)
+        one, other = (run.entry_at(shared, self.layout.addresses) for run in (first, second))
         earlier, later = sorted((one, other))
         entries = self.entries
         addresses = self.layout.addresses
@@ -296,11 +327,6 @@ class _Linker:
         end = max(begin + 1, addresses[later + 1])
         what = self.target.hex_address(begin) + (f"..{self.target.hex_address(end - 1)}" if end - begin > 1 else "")
         self.fault(Fault("overlap", what=what, first=elsewhere(entries[earlier].place, entries[later].place)), entries[later])
-
-    def at_address(self, run: Run, address: int) -> int:
-        """The entry of a run that fills an address."""
-        starts = [self.layout.addresses[index] for index in run.indexes]
-        return run.indexes[max(0, bisect_right(starts, address) - 1)]
 
     def symbols(self) -> list[Symbol]:
         """Every name with its value, module by module in the order of definition."""

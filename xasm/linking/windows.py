@@ -105,14 +105,6 @@ class Windows:
         others = sorted((window for window in self.board.windows if window.space == space), key=lambda window: window.bank != "")
         return next((window for window in (*own, *others) if window.holds(address)), None)
 
-    def shift(self, number: int, address: int) -> int | None:
-        """What is added to an address of a section to have that in the image; None where nothing is loaded. Outside all
-        windows it is 0: that is an error of its own."""
-        window = self.at(number, address)
-        if window is None:
-            return 0
-        return None if window.image is None else window.image - window.start
-
     def unplaced(self, report: Report) -> None:
         """Reports the sections that fit nowhere."""
         for number, (size, hole) in self.misfits.items():

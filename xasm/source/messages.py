@@ -215,6 +215,7 @@ CATALOGUE: dict[str, str] = {
     "module_version": "this module has version {found} of the format; this xasm reads version {known}",
     "module_table": "the table of the {chip} has changed since this module was made: assemble it again",
     "module_broken": "the module is damaged: {why}",
+    "windows_no_board": "the image can be split by windows when there is a board (--board FILE)",
     "module_suffix": "'{path}' is no module: these are written by 'xasm assemble' and end in {suffix}",
     "one_module": "'{path}' can hold one module, and there are {count}: name an archive (.zip), or none",
     "same_module": "two sources would become '{path}'",
