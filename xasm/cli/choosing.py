@@ -137,6 +137,7 @@ WRITING = (
         type=click.Choice(["little", "big"]),
         help="Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
     ),
+    click.option("--report", is_flag=True, help="Show sizes by file and section, and the use of memory and host."),
     QUIET,
 )
 
@@ -156,7 +157,7 @@ def writing(first: str, given: dict[str, Any]) -> Wanted:
     """What the options of WRITING ask for; `first` is the file that the C array is named after. Raises Fault."""
     name = given["name"] if given["name"] is not None else name_for(Path(first).stem)
     chosen = Options(name, given["fill"], given["storage"], given["headers"], given["order"])
-    return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"])
+    return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"], given["report"])
 
 
 def limits(given: dict[str, Any]) -> Limits:
