@@ -107,7 +107,11 @@ WRITING = (
         help=f"A file to write; its suffix chooses the format: {OUTPUTS}. "
         "`-` shows the listing on the screen, `-.h` the C array. May be repeated.",
     ),
-    click.option("--name", metavar="NAME", help="Name of the C array, and in the header of S-records (else that of the source file)."),
+    click.option(
+        "--name",
+        metavar="NAME",
+        help="Name of the C array, and in constants and the header of S-records (else that of the source file).",
+    ),
     click.option(
         "--fill",
         callback=number,

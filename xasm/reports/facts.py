@@ -13,8 +13,9 @@
     sections  [{name, code, data, reserved}]: words of each
     files     [{file, code, data, reserved}]
     pieces    [{area, start, words, loaded, section, file}]: what lies where, in addresses of the chip
-    symbols   [{name, value, kind, module, public, file, line}]: kind is "label", "constant" or "variable"; module is the file
-              that was assembled, file and line where the name is defined; sorted by name, then as the modules were given
+    symbols   [{name, value, kind, section, module, public, file, line}]: kind is "label", "constant" or "variable"; section is
+              that of a label, else null; module is the file that was assembled, file and line are where the name is defined;
+              sorted by name, then as the modules were given
 
 Numbers are exact and may be long. Files are named from the innermost folder that holds all modules. The same program gives the
 same bytes anywhere.
@@ -26,7 +27,8 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from xasm.linking.linker import Linked
+from xasm.linking.linker import Linked, Symbol
+from xasm.linking.program import MAIN
 from xasm.reports.usage import Size, Usage
 
 VERSION = 1
@@ -63,6 +65,7 @@ def collected(usage: Usage) -> Iterator[tuple[str, Any]]:
                 "name": symbol.name,
                 "value": symbol.value,
                 "kind": symbol.kind,
+                "section": section_of(symbol),
                 "module": usage.named(symbol.unit.module.path),
                 "public": symbol.public,
                 "file": usage.named(symbol.place[0].path),
@@ -71,6 +74,12 @@ def collected(usage: Usage) -> Iterator[tuple[str, Any]]:
             for symbol in sorted(linked.symbols, key=lambda one: one.name)
         ],
     )
+
+
+def section_of(symbol: Symbol) -> str | None:
+    """The name of the section that a label stands in."""
+    found = (section.name or MAIN for section in symbol.unit.module.sections if symbol.name in section.labels)
+    return next(found, None)
 
 
 def areas(usage: Usage) -> Iterator[dict[str, Any]]:

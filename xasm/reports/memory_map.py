@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from xasm.linking.linker import Linked, Symbol
@@ -12,8 +12,8 @@ from xasm.reports.usage import Area, Usage
 from xasm.reports.users import users
 
 WIDTH = 100  # columns of a row of users
-NAMES = 24  # columns of names; a longer one stands in a row of its own
-PLACES = 26  # the same of the places where they are defined
+HEADS = ("name", "value", "kind", "defined")
+WIDEST = (24, 24, 9, 26)  # columns of each; a longer name stands in a row of its own
 
 
 def memory_map(linked: Linked) -> str:
@@ -64,18 +64,21 @@ def names(usage: Usage) -> Iterator[str]:
     if not joined:
         yield "no names"
         return
-    wide, value, place = (
-        min(most, max(len(row[index]) for row in [("name", "value", "", "defined"), *joined])) for index, most in ((0, NAMES), (1, NAMES), (3, PLACES))
-    )
-    yield f"{'name':<{wide}}  {'value':<{value}}  {'kind':<9}  {'defined':<{place}}  used by"
-    margin = wide + value + place + 17
-    for (name, shown, kind, defined), places in joined.items():
+    cells = [HEADS, *joined]
+    widths = [min(most, max(len(row[column]) for row in cells)) for column, most in enumerate(WIDEST)]
+
+    def row(cells: Sequence[str]) -> str:
+        return "  ".join(f"{cell:<{width}}" for cell, width in zip(cells, widths, strict=True))
+
+    yield f"{row(HEADS)}  used by"
+    margin = sum(widths) + 2 * len(widths)
+    for (name, *about), places in joined.items():
         first, *further = wrapped(places, WIDTH - margin) or ["-"]
-        if len(name) > wide:
+        if len(name) > widths[0]:
             yield name
             name = ""
-        yield f"{name:<{wide}}  {shown:<{value}}  {kind:<9}  {defined:<{place}}  {first}"
-        yield from (" " * margin + row for row in further)
+        yield f"{row([name, *about])}  {first}"
+        yield from (" " * margin + places for places in further)
     if any(symbol.public for symbol in usage.linked.symbols):
         yield "(* PUBLIC)"
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from xasm.reports.usage import Area, Gap, Piece, Size, Usage
+from xasm.reports.usage import Area, Gap, Piece, Size, Usage, is_ports
 
-WIDEST = 32  # columns of a cell that make the whole column wider; a longer one moves what is behind it
+WIDEST = 32  # columns of a cell that make the whole column wider; a longer one in front stands in a row of its own
 NUMBERS = frozenset(("words", "used", "free", "loaded", "budget", "code", "data", "reserved", "total"))  # columns set to the right
 
 
@@ -17,6 +17,9 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "")
     kept = [index for index in range(len(heads)) if any(row[index] for row in found)]
     widths = {index: max(len(heads[index]), *(min(WIDEST, len(row[index])) for row in found)) for index in kept}
     for row in [heads, *found] if found else []:
+        if len(row[0]) > widths.get(0, WIDEST):
+            yield indent + row[0]
+            row = ("", *row[1:])
         cells = [row[index].rjust(widths[index]) if heads[index] in NUMBERS else row[index].ljust(widths[index]) for index in kept]
         yield indent + "  ".join(cells).rstrip()
 
@@ -27,7 +30,7 @@ def areas_table(usage: Usage) -> Iterator[str]:
 
     def row(area: Area) -> Sequence[str]:
         window, hole = area.window, area.hole
-        ports = window is not None and window.kind == "io" and not area.pieces  # nothing is meant to be placed there
+        ports = is_ports(area)
         return (
             area.name,
             window.kind if window is not None else "",
@@ -57,7 +60,7 @@ def host_table(usage: Usage) -> Iterator[str]:
 
 def sizes_table(head: str, sizes: dict[str, Size], filler: int = 0) -> Iterator[str]:
     """Words of each section or file, and their sum where there are several."""
-    rows = [(name, size) for name, size in sizes.items()]
+    rows = list(sizes.items())
     if filler:
         rows.append(("(filled by the board)", Size(data=filler)))
     if len(rows) > 1:

@@ -125,8 +125,9 @@ class Resource(NamedTuple):
 
 
 class Usage:
-    """Where everything of a program lies. Areas are in order of space, address and bank; `sections` and `files` give sizes by
-    name, in the order in which the program has them, and `filler` is how many words of the image the board's `fill` made.
+    """Where everything of a program lies. Areas are in order of space and address, banks as the board has them; `sections` and
+    `files` give sizes by name, in the order in which the program has them, and `filler` is how many words of the image the
+    board's `fill` made.
 
     A statement belongs to the file that it stands in; what a macro makes belongs to the file that uses it. Words that the
     board puts at its vectors belong to the board's file.
@@ -146,7 +147,7 @@ class Usage:
             for chunk in joined.chunks:
                 self._chunk(number, chunk, joined.shown, joined.space)
         self._vectors()
-        self.areas = sorted(self._areas.values(), key=lambda one: (one.space, one.start, one.end, one.window.bank if one.window else ""))
+        self.areas = sorted(self._areas.values(), key=lambda area: (area.space, area.start))
         for area in self.areas:
             area.pieces.sort()
         self.filler = len(linked.image) - sum(area.loaded for area in self.areas)
@@ -204,7 +205,7 @@ class Usage:
         area.pieces.append(piece)
 
     def _count(self, section: str, source: Source, words: int, kind: str) -> None:
-        while source.parent is not None and source.role.startswith("in "):  # a macro or a repeat
+        while source.is_made and source.parent is not None:
             source = source.parent[0]
         file = self.named(source.path)
         self.sections[section] = self.sections.get(section, Size()).with_words(words, kind)
@@ -219,6 +220,16 @@ class Usage:
                     source = self.board.windows[0].place[0]
                     self._count(name, source, words, "data")
                     self._add(self._areas[use.window.name], Piece(address, words, words, name, self.named(source.path)))
+
+
+def counted(count: int, what: str = "word") -> str:
+    """A number of things: `1 word`, `1,024 words`."""
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def is_ports(area: Area) -> bool:
+    """Whether an area is one in which nothing is meant to be placed, and nothing is."""
+    return area.window is not None and area.window.kind == "io" and not area.pieces
 
 
 def names_of_files(modules: Iterable[str]) -> Callable[[str], str]:

@@ -16,6 +16,7 @@ from xasm.linking.linker import Linked
 from xasm.linking.program import Unit
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source
+from xasm.syntax.expressions import Dotted, Name, Node
 from xasm.syntax.lines import CODE, LABEL, cut_statement
 from xasm.syntax.parser import parse_operands
 from xasm.target.habits import translated
@@ -59,9 +60,10 @@ def written_at(source: Source, line: int, name: str) -> Place:
     """The outermost line that mentions a name: that of a macro's call, where the name was an argument of it."""
     place = (source, line, 1)
     word = re.compile(rf"(?<![\w.]){re.escape(name)}(?!\w)")
-    while source.parent is not None and source.role.startswith("in "):
+    while source.is_made and source.parent is not None:
+        called = source.role.startswith("in macro ")
         source, line, _ = source.parent
-        if word.search(source.line(line)):
+        if called and word.search(source.line(line)):
             place = (source, line, 1)
     return place
 
@@ -128,6 +130,18 @@ def names_in(body: str, target: Target) -> frozenset[str]:
         maker = target.directives.get(statement.operation)
         if maker is not None and maker.delimited:
             return frozenset()
-        return frozenset(name for name in parse_operands(translated(statement.operands, target.habits)).names if name)
+        operands = parse_operands(translated(statement.operands, target.habits))
+        return frozenset(name for node in operands.nodes for name in named(node))
     except (Fault, IndexError):
         return frozenset()
+
+
+def named(node: Node) -> Iterator[str]:
+    """Every name in an expression; `main.wait` is one."""
+    if isinstance(node, Name):
+        yield node.text
+    elif isinstance(node, Dotted) and node.name:
+        yield node.name
+    else:
+        for child in node.children:
+            yield from named(child)
