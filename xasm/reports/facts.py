@@ -1,24 +1,7 @@
 """What is known of a program that was linked, as JSON for other tools.
 
-    xasm      "program"
-    version   of this form, a number
-    chip      {name, word, address, order}: bits of a word and of an address, "little" or "big"
-    board     its name, or null
-    start     {at, vector, entry}: where the chip starts, or reads where to start when `vector` is true; the program's own
-              start, which END names, or null
-    spans     [{start, words}]: the filled parts of the image, in its addresses
-    areas     [{name, space, kind, bank, start, size, image, used, free, loaded}]: the windows of the board, or else the address
-              spaces in use; kind, bank and image (the image's address of the first word) are null where there is none
-    host      [{name, budget, used}]: in bytes
-    sections  [{name, code, data, reserved}]: words of each
-    files     [{file, code, data, reserved}]
-    pieces    [{area, start, words, loaded, section, file}]: what lies where, in addresses of the chip
-    symbols   [{name, value, kind, section, module, public, file, line}]: kind is "label", "constant" or "variable"; section is
-              that of a label, else null; module is the file that was assembled, file and line are where the name is defined;
-              sorted by name, then as the modules were given
-
-Numbers are exact and may be long. Files are named from the innermost folder that holds all modules. The same program gives the
-same bytes anywhere.
+xasm/README.md documents the keys. Symbols are sorted by name, then as the modules were given. The same program gives the same
+bytes anywhere.
 """
 
 from __future__ import annotations
