@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.asking import CHIP
 from xasm.building import Choices, assemble_sources, build_sources
 from xasm.linking.board import Window, read_board
-from xasm.linking.linker import Linked, link
+from xasm.linking.linker import Linked, Wishes, link
 from xasm.source.diagnostics import Report, SourceErrors
 from xasm.source.files import Source
 from xasm.target.finding import load_target, table_paths
@@ -28,7 +28,7 @@ def on_board(board: str, *texts: str, target: Target = CHIP, **more: Any) -> Lin
     read = read_board(Source("board.yaml", board), target, report)
     modules = assemble_sources([Source(f"{index}.asm", text) for index, text in enumerate(texts)], Choices(target), report)
     report.stop()
-    return link(modules, target, report, read, **more)
+    return link(modules, target, report, Wishes(read, **more))
 
 
 def wrong(board: str, *texts: str) -> list[str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
-from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Instruction, Module, Piece, Words
+from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Instruction, Module, Piece, Stamp, Words
 from xasm.assembly.parsing import label_unwanted
 from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
@@ -147,7 +147,7 @@ class Assembler:
 
     def _add(self, piece: Piece, place: Place, offset: int) -> None:
         self.module.section.entries.append(Entry(piece, place, offset, self.symbols.local))
-        if isinstance(piece, (Words, Encoded)):
+        if isinstance(piece, (Words, Encoded, Stamp)):
             self._made += piece.size
             target = self.module.target
             if target is not None and self._made > most_words(target.top + 1):
