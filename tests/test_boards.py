@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.asking import CHIP
 from xasm.building import Choices, assemble_sources, build_sources
 from xasm.linking.board import Window, read_board
-from xasm.linking.linker import Linked, link
+from xasm.linking.linker import Linked, Wishes, link
 from xasm.source.diagnostics import Report, SourceErrors
 from xasm.source.files import Source
 from xasm.target.finding import load_target, table_paths
@@ -28,7 +28,7 @@ def on_board(board: str, *texts: str, target: Target = CHIP, **more: Any) -> Lin
     read = read_board(Source("board.yaml", board), target, report)
     modules = assemble_sources([Source(f"{index}.asm", text) for index, text in enumerate(texts)], Choices(target), report)
     report.stop()
-    return link(modules, target, report, read, **more)
+    return link(modules, target, report, Wishes(read, **more))
 
 
 def wrong(board: str, *texts: str) -> list[str]:
@@ -187,6 +187,32 @@ def test_placement_never_overlaps_and_never_leaves_a_window(layout: tuple[str, s
             assert not (filled and taken.get(at, False))
             taken[at] = taken.get(at, False) or filled
     assert sum(taken.values()) == len(linked.image)
+
+
+BOARD = """name: "bench"
+clock: 1MHz
+windows:
+  - {name: rom, start: 0x10, size: 0x80, kind: rom, bank: 1, image: 0x400, costs: flash}
+  - {name: ram, start: 0x100, size: 256, kind: ram, costs: ram}
+sections: {main: rom, more: [rom]}
+start: go
+vectors: {0x20: go}
+fill: 0xFF
+host: {flash: 3000, ram: 2048}
+"""
+
+
+@EXAMPLES
+@given(st.data())
+def test_a_spoilt_board_only_ever_gives_messages(data: st.DataObject) -> None:
+    """With a piece of its text cut out, doubled, or put elsewhere."""
+    first, last = sorted((data.draw(st.integers(0, len(BOARD))), data.draw(st.integers(0, len(BOARD)))))
+    at = data.draw(st.integers(0, len(BOARD)))
+    without, doubled, junk = BOARD[:first] + BOARD[last:], BOARD[:at] + BOARD[first:last] + BOARD[at:], BOARD[:at] + "\t{-:" + BOARD[at:]
+    try:
+        on_board(data.draw(st.sampled_from([without, doubled, junk])), "go: DB 1\n SECTION more\n DB 2\n")
+    except SourceErrors as errors:
+        assert all(one.message and one.path in ("board.yaml", "0.asm") for one in errors.diagnostics)
 
 
 PARTS = st.sampled_from(["DB {0}", "DB {0}, {1}", "BR {0}", "DW {0} - {1}", "DS 2", "DB 3 OF 7", "ALIGN 4", "DW {0}"])

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from xasm.building import Choices, build, read_for
-from xasm.cli.choosing import ASSEMBLING, LINKING, WRITING, limits, options, writing
+from xasm.cli.choosing import ASSEMBLING, LINKING, WRITING, limits, linking, options, writing
 from xasm.cli.outputs import put_out
 from xasm.linking.linker import Linked
 
@@ -32,9 +32,7 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     line. When there is one, nothing is written and files of an earlier run stay.
     """
     wanted = writing(sources[0], {**given, "quiet": given["quiet"] or given["watch"]})
-    choices = Choices(
-        given["target"], given["folders"], limits(given), given["undocumented"], given["board"], given["libraries"], given["only_used"]
-    )
+    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], **linking(given))
 
     def once() -> tuple[Linked, list[str]]:
         linked = build(sources, choices)

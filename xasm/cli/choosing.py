@@ -94,6 +94,7 @@ LINKING = (
         metavar="PATH",
         help="A folder or archive (.zip) of modules, of which what is needed is taken. May be repeated.",
     ),
+    click.option("--build-text", "text", default="", metavar="TEXT", help="What STAMP TEXT puts into the image, a version for one."),
     click.option("--only-used", is_flag=True, help="Leave out sections that nothing leads to."),
 )
 
@@ -162,6 +163,11 @@ def writing(first: str, given: dict[str, Any]) -> Wanted:
     name = given["name"] if given["name"] is not None else name_for(Path(first).stem)
     chosen = Options(name, given["fill"], given["storage"], given["headers"], given["order"])
     return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"], given["report"])
+
+
+def linking(given: dict[str, Any]) -> dict[str, Any]:
+    """What the options of LINKING and WRITING say to the linker, by the names of `Choices`."""
+    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text")}
 
 
 def limits(given: dict[str, Any]) -> Limits:

@@ -6,7 +6,7 @@ from bisect import insort
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from xasm.assembly.module import Encoded, Entry, Origin, Space, Words
+from xasm.assembly.module import Encoded, Entry, Origin, Space, Stamp, Words
 from xasm.linking.board import Board, Window
 from xasm.linking.program import Joined, Program
 from xasm.source.diagnostics import Fault, Report
@@ -127,7 +127,7 @@ class Windows:
 def fills(entry: Entry) -> bool:
     """Whether an entry puts words into memory."""
     piece = entry.piece
-    if isinstance(piece, (Words, Encoded)):
+    if isinstance(piece, (Words, Encoded, Stamp)):
         return piece.size > 0
     return isinstance(piece, Space) and piece.fill is not None
 
