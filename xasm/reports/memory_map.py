@@ -11,9 +11,10 @@ from xasm.reports.tables import addresses, areas_table, content_table, host_tabl
 from xasm.reports.usage import Area, Usage
 from xasm.reports.users import users
 
-WIDTH = 100  # columns of a row of users
+WIDTH = 100  # columns of a row
+LEAST = 24  # columns for users, however wide the rest is
 HEADS = ("name", "value", "kind", "defined")
-WIDEST = (24, 24, 9, 26)  # columns of each; a longer name stands in a row of its own
+WIDEST = (24, 24, 9, 30)  # columns of each; a longer name stands in a row of its own
 
 
 def memory_map(linked: Linked) -> str:
@@ -73,7 +74,7 @@ def names(usage: Usage) -> Iterator[str]:
     yield f"{row(HEADS)}  used by"
     margin = sum(widths) + 2 * len(widths)
     for (name, *about), places in joined.items():
-        first, *further = wrapped(places, WIDTH - margin) or ["-"]
+        first, *further = wrapped(places, max(LEAST, WIDTH - margin)) or ["-"]
         if len(name) > widths[0]:
             yield name
             name = ""
