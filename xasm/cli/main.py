@@ -17,6 +17,7 @@ COMMANDS = {
     "link": "xasm.cli.link",
     "expect": "xasm.cli.expect",
     "starter": "xasm.cli.starter",
+    "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }
 
