@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from xasm.bus.flow import Cycles
 from xasm.bus.timing import Timing, hertz_text
 from xasm.bus.trace import OPERAND, VECTOR, Step, Trace
 from xasm.source.diagnostics import printable
@@ -32,9 +33,9 @@ class _Text:
         target, timing = self.target, self.timing
         source = f", {timing.source}" if timing.source else ""
         one = _one(timing)
-        yield f"What the bus of the {target.title} must show after a reset: every fetch of the program."
-        yield f"Cycles are in units of one {timing.unit}; one takes {one} at {hertz_text(timing.hertz)}{source}. Both count from the first opcode."
-        yield "What an instruction reads or writes besides its own words comes in between."
+        yield f"expected on the bus after a reset: {target.title}"
+        yield f"cycles in units of one {timing.unit}, {one} each at {hertz_text(timing.hertz)}{source}; they and the time count from the first opcode"
+        yield "every fetch of the program; what instructions read and write besides their own words comes in between"
         yield ""
         yield self.row("fetch", "address", "word", "kind", "cycles", "at cycle", "at us", "instruction")
         for fetch in self.trace.vector:
@@ -68,8 +69,6 @@ class _Text:
 
 
 def _one(timing: Timing) -> str:
-    from xasm.bus.flow import Cycles
-
     return timing.text(Cycles(1, 1))
 
 

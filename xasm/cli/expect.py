@@ -13,7 +13,7 @@ from xasm.bus.outputs import OUTPUTS, SUFFIXES, text_of
 from xasm.bus.takes import read_takes
 from xasm.bus.timing import Timing, timing_of
 from xasm.bus.trace import DEFAULT_STEPS, MOST_STEPS, Trace, trace
-from xasm.cli.choosing import ASSEMBLING, LINKING, limits, number, options
+from xasm.cli.choosing import ASSEMBLING, LINKING, limits, linking, number, options
 from xasm.cli.outputs import distinct, guard_inputs, on_screen
 from xasm.cli.screen import show
 from xasm.formats import READERS, read_file
@@ -60,7 +60,12 @@ Examples:
     help="How a line of the capture is written: {a} address, {d} data, {r} read or write, {x} anything. Without it this is found out.",
 )
 @click.option(
-    "-o", "--output", "outputs", multiple=True, metavar="FILE", help=f"A file to write: {SUFFIXES}. `-` is the screen. May be repeated."
+    "-o",
+    "--output",
+    "outputs",
+    multiple=True,
+    metavar="FILE",
+    help=f"A file to write: {SUFFIXES}. `-` is the screen, `-.h` and the like too. May be repeated.",
 )
 @click.option("--name", metavar="NAME", help="Name of the C arrays (else that of the program's file).")
 def command(sources: tuple[str, ...], **given: Any) -> None:
@@ -114,8 +119,8 @@ def suffix_of(output: str) -> str:
 def memory_for(sources: tuple[str, ...], given: dict[str, Any]) -> tuple[Memory, Board | None, list[str]]:
     """What the chip's memory holds, the board if one is named, and the files that were read for it. Raises Fault, SourceErrors."""
     if Path(sources[0]).suffix.lower() not in READERS:
-        chosen = (given["target"], given["folders"], limits(given), given["undocumented"], given["board"], given["libraries"])
-        choices = Choices(*chosen, given["only_used"])
+        linked_by = {name: value for name, value in linking(given).items() if name != "fill"}
+        choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], **linked_by)
         linked = build(sources, choices)
         return memory_of(linked, filler(given, linked.image.target.word)), linked.board, read_for(linked, choices)
     if len(sources) > 1:
