@@ -87,7 +87,7 @@ class Memory:
         stretch = self.stretch(address)
         if stretch is not None:
             return stretch.what
-        return FILLER if self.free(address) else UNKNOWN
+        return FILLER if self.stretches or self.free(address) else UNKNOWN
 
     def instruction(self, address: int) -> Instruction | None:
         """The instruction at an address; None where words are not known or are none."""

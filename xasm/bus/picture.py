@@ -13,7 +13,8 @@ from xasm.formats.options import Options
 MOST = 48  # fetches drawn
 IN_ROW = 8
 CELL, HEIGHT, LEFT, TOP, ROW = 104, 26, 84, 56, 118
-FONT = "font-family='monospace' font-size='13'"
+FAMILY = "font-family='monospace'"
+FONT = f"{FAMILY} font-size='13'"
 
 
 def write_svg(trace: Trace, timing: Timing, options: Options) -> bytes:
@@ -45,7 +46,7 @@ def _cell(trace: Trace, index: int, part: str, fetch: Fetch, step: Step | None) 
     fill = {"loop": "#ffe9b8", "vector": "#e4e4f4"}.get(part, "#eef4ee")
     if step is not None:
         yield f"<text x='{x + 4}' y='{y + 14}' {FONT} fill='#004488'>{escape(_short(step.text))}</text>"
-        yield f"<text x='{x + 4}' y='{y + 26}' {FONT} font-size='10' fill='#777777'>{escape(f'at {step.begin.text()}')}</text>"
+        yield f"<text x='{x + 4}' y='{y + 26}' {FAMILY} font-size='10' fill='#777777'>{escape(f'at {step.begin.text()}')}</text>"
     elif part == "vector":
         yield f"<text x='{x + 4}' y='{y + 14}' {FONT} fill='#777777'>start address</text>"
     for top, text in ((31, target.hex_address(fetch.address)[2:]), (63, target.hex_word(fetch.word))):

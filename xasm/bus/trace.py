@@ -255,7 +255,7 @@ class _Tracer:
             last = self.trace.steps[-1] if self.trace.steps else None
             fell = last is not None and last.address + len(last.words) & target.top == address
             self.stop("bus_off_end" if fell else "bus_hole", address=shown)
-        elif any(memory.word(address + offset & target.top) is None for offset in range(memory.longest)):
+        elif memory.beginning(word) and any(memory.word(address + offset & target.top) is None for offset in range(memory.longest)):
             self.stop("bus_cut", address=shown, word=target.hex_word(word))
         else:
             self.stop("bus_no_instruction", address=shown, word=target.hex_word(word), chip=target.name)
