@@ -85,7 +85,7 @@ LINES = {
 
 
 def lines(chip: str) -> list[list[Line]]:
-    return LINES.get(chip, PLAIN)
+    return LINES.get({"4040": "4004", "8008-new": "8008"}.get(chip, chip), PLAIN)
 
 
 def pairs(one: list[int], other: list[int]) -> list[tuple[int, int]]:
@@ -110,10 +110,13 @@ def damages(chip: str) -> Iterator[Damage]:
 def damaged(accesses: list[Access], damage: Damage, target: Target) -> list[Access]:
     """What is printed where only the lines to what prints are at fault."""
     return [
-        (changed(address, target.address, damage.address), changed(word, target.word, damage.data), write) for address, word, write in accesses
+        (changed(address, target.address, damage.address), changed(word, target.word, damage.data), write)
+        for address, word, write in accesses
     ]
 
 
 def text(accesses: list[Access], target: Target) -> str:
     """A capture as a firmware may print it."""
-    return "".join(f"{'W' if write else 'R'} {target.hex_address(address)[2:]} {target.hex_word(word)}\n" for address, word, write in accesses)
+    return "".join(
+        f"{'W' if write else 'R'} {target.hex_address(address)[2:]} {target.hex_word(word)}\n" for address, word, write in accesses
+    )

@@ -35,7 +35,9 @@ class Bus:
     """Memory behind lines that may be at fault. `address` and `data` say what becomes of an address on its way to the memory and
     of a word on its way to the chip. `log` holds (address as it arrives, word as the memory gives it, write)."""
 
-    def __init__(self, image: Mapping[int, int], address: Callable[[int], int] = same, data: Callable[[int], int] = same, free: int = 0xFF) -> None:
+    def __init__(
+        self, image: Mapping[int, int], address: Callable[[int], int] = same, data: Callable[[int], int] = same, free: int = 0xFF
+    ) -> None:
         self.image = image
         self.cells: dict[int, int] = {}
         self.address = address

@@ -47,7 +47,7 @@ class Model4004(Small):
             return
         if high == 1:
             target = self.get()
-            met = bool(low & 4 and self.acc == 0 or low & 2 and self.cy)
+            met = bool((low & 4 and self.acc == 0) or (low & 2 and self.cy))
             if met != bool(low & 8):
                 self.pc = self.pc & 0xF00 | target
         elif high == 2 and not low & 1:

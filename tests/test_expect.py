@@ -147,7 +147,13 @@ def test_a_computed_way_can_be_named() -> None:
 
 @pytest.mark.parametrize(
     ("text", "code"),
-    [("x", "take_form"), ("0x200=maybe", "take_form"), ("strat=yes", "undefined"), ("0x20000=no", "take_outside"), ("0x2=9999999 times", "take_times")],
+    [
+        ("x", "take_form"),
+        ("0x200=maybe", "take_form"),
+        ("strat=yes", "undefined"),
+        ("0x20000=no", "take_outside"),
+        ("0x2=9999999 times", "take_times"),
+    ],
 )
 def test_answers_that_cannot_be(text: str, code: str) -> None:
     with pytest.raises(Fault) as caught:
@@ -196,7 +202,9 @@ def test_listing_and_trace_have_the_same_cycles(chip: str) -> None:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    source = "; first light\n        TARGET 6502\n        ORG 0x0200\nstart:  LDX #3\ndown:   DEX\n        BNE down\nhalt:   JMP halt\n" + VECTOR
+    source = (
+        "; first light\n        TARGET 6502\n        ORG 0x0200\nstart:  LDX #3\ndown:   DEX\n        BNE down\nhalt:   JMP halt\n" + VECTOR
+    )
     (tmp_path / "first.asm").write_text(source)
     return tmp_path
 
@@ -225,7 +233,14 @@ def test_tables_hold_every_fetch(folder: Path) -> None:
     assert rows[-3]["begin_us"] == "16.000000" and rows[4]["taken"] == ""
     whole = json.loads((folder / "first.json").read_text())
     assert [step["address"] for step in whole["steps"]] == [0x200, *[0x202, 0x203] * 3, 0x205]
-    assert whole["loop"] == {"first_step": 7, "first_fetch": 13, "fetches": 3, "cycles": [3, 3], "reached": [16, 16], "reached_ps": [16_000_000] * 2}
+    assert whole["loop"] == {
+        "first_step": 7,
+        "first_fetch": 13,
+        "fetches": 3,
+        "cycles": [3, 3],
+        "reached": [16, 16],
+        "reached_ps": [16_000_000] * 2,
+    }
     assert whole["end"] is None and whole["clock_hz"] == 1_000_000
 
 
@@ -233,11 +248,14 @@ def test_the_c_arrays_compile_and_hold_every_fetch(folder: Path) -> None:
     made(folder)
     (folder / "main.c").write_text(
         '#include <stdio.h>\n#include "first.h"\nint main(void) { unsigned i; for (i = 0; i < FIRST_BUS_FETCHES; i++)'
-        ' printf("%u %u\\n", first_bus_addresses[i], first_bus_words[i]); printf("%d %d\\n", FIRST_BUS_LOOP, FIRST_BUS_CLOSED); return 0; }\n'
+        ' printf("%u %u\\n", first_bus_addresses[i], first_bus_words[i]);'
+        ' printf("%d %d\\n", FIRST_BUS_LOOP, FIRST_BUS_CLOSED); return 0; }\n'
     )
     for compiler, standard in (("gcc", "c99"), ("g++", "c++11")):
         source = ["-x", "c" if compiler == "gcc" else "c++", "main.c"]
-        subprocess.run([compiler, f"-std={standard}", "-Wall", "-Wextra", "-Werror", "-pedantic", *source, "-o", "show"], cwd=folder, check=True)
+        subprocess.run(
+            [compiler, f"-std={standard}", "-Wall", "-Wextra", "-Werror", "-pedantic", *source, "-o", "show"], cwd=folder, check=True
+        )
         shown = subprocess.run(["./show"], cwd=folder, capture_output=True, text=True, check=True).stdout.split("\n")
         assert shown[:-2] == [f"{address} {word}" for address, word in zip(ADDRESSES, WORDS, strict=True)]
         assert shown[-2] == "13 1"
@@ -282,7 +300,8 @@ def test_images_are_followed_like_their_source(folder: Path) -> None:
 
 def test_a_board_has_a_clock_and_a_filler(folder: Path) -> None:
     (folder / "board.yaml").write_text(
-        "clock: 2MHz\nfill: 0xEA\nwindows:\n  - {name: low, start: 0x200, size: 0x100, kind: rom}\n  - {name: top, start: 0xFF00, size: 0x100, kind: rom}\n"
+        "clock: 2MHz\nfill: 0xEA\nwindows:\n  - {name: low, start: 0x200, size: 0x100, kind: rom}\n"
+        "  - {name: top, start: 0xFF00, size: 0x100, kind: rom}\n"
         "  - {name: lower, start: 0x0, size: 0x200, kind: ram}\n"
     )
     (folder / "wild.asm").write_text("        TARGET 6502\n        ORG 0x02FE\nstart:  NOP\n" + VECTOR)
@@ -294,8 +313,13 @@ def test_a_board_has_a_clock_and_a_filler(folder: Path) -> None:
 
 def test_a_report_tells_the_time_to_the_loop(folder: Path) -> None:
     (folder / "two.asm").write_text("        TARGET 6502\n        ORG 0x200\nstart: NOP\nhalt: JMP halt\n" + VECTOR)
-    assert "from reset to the halt loop: 2 cycles, 2 us; one turn of it: 3 cycles, 3 us; at 1 MHz" in run(folder, "build", "two.asm", "--report").shown
-    assert "no halt loop is known; the way on from 0x0203 (BNE 0x0202) depends on data" in run(folder, "build", "first.asm", "--report").shown
+    assert (
+        "from reset to the halt loop: 2 cycles, 2 us; one turn of it: 3 cycles, 3 us; at 1 MHz"
+        in run(folder, "build", "two.asm", "--report").shown
+    )
+    assert (
+        "no halt loop is known; the way on from 0x0203 (BNE 0x0202) depends on data" in run(folder, "build", "first.asm", "--report").shown
+    )
 
 
 def test_nothing_is_written_when_something_is_wrong(folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -10,10 +11,10 @@ import xasm
 from tests.pcode_machine import LANGUAGES, Bus, Machine
 from tests.small_machines import MODELS, Model4004, Small
 from tests.test_cli import run
+from xasm.building import Choices, build, build_sources
 from xasm.bus.memory import memory_of
 from xasm.bus.starter import starter
 from xasm.bus.trace import trace
-from xasm.building import Choices, build, build_sources
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.source.diagnostics import Fault
@@ -97,7 +98,7 @@ def shown(chip: str, image: Image, playing: Machine | Small, steps: int) -> list
 @pytest.mark.parametrize("chip", MACHINES)
 def test_count_counts(chip: str) -> None:
     values = shown(chip, linked(chip, "count").image, machine(chip, linked(chip, "count").image), 60)
-    pairs = list(zip(values, values[1:], strict=False))
+    pairs = list(itertools.pairwise(values))
     assert len(pairs) >= 5
     full = 15 if chip.startswith("40") else 255
     assert all(after == before + 1 & full for before, after in pairs), values

@@ -66,7 +66,7 @@ def compare(memory: Memory, trace: Trace, capture: Capture) -> Comparison:
 
 def positions(trace: Trace, program: Program) -> list[State]:
     """Every place of the program at which a capture may begin, with the room that the instruction before leaves."""
-    found = {}
+    found: dict[State, None] = {}
     before = [None, *trace.steps[:-1]]
     pairs = [*zip(before, trace.steps, strict=True)] if trace.steps else []
     if trace.loop is not None:
@@ -123,12 +123,17 @@ def look(program: Program, capture: Capture, middle: list[State], found: Compari
                 continue  # the chip runs as it should up to here, and this access does not fit
             begins = [found.outcome.start] if sure else starts(program, capture, wiring)
             outcome = best_walk(program, capture, wiring, begins, [] if sure else middle, end)
-            if outcome is None or outcome.start > min(must, max(0, len(capture) // 2)) or outcome.stop <= must or not shown(outcome, capture, wiring):
+            if (
+                outcome is None
+                or outcome.start > min(must, max(0, len(capture) // 2))
+                or outcome.stop < must + 2  # one access more would prove nothing
+                or not shown(outcome, capture, wiring)
+            ):
                 continue
             if outcome.result == END:
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
-            if outcome.result == LOST and outcome.stop >= must + 2:
+            if outcome.result == LOST:
                 partly.append(Finding(defect, wiring.how, outcome, False))
     if fits:
         return fits
@@ -215,7 +220,8 @@ def verdict(found: Comparison, memory: Memory, trace: Trace) -> Iterator[str]:
         yield f"same for {_many(outcome.length)}; then the program stops, or its way is not known: no more can be compared"
         return
     if found.begins != "nothing":
-        yield f"same for {_many(outcome.length)}, then the first difference at access {outcome.stop + 1}, line {capture.lines[outcome.stop]}:"
+        line = capture.lines[outcome.stop]
+        yield f"same for {_many(outcome.length)}, then the first difference at access {outcome.stop + 1}, line {line}:"
     yield ""
     yield from around(found, memory)
     yield ""

@@ -22,8 +22,8 @@ class Cycles(NamedTuple):
     low: int
     high: int
 
-    def __add__(self, other: tuple[int, ...]) -> Cycles:
-        return Cycles(self.low + other[0], self.high + other[1])
+    def plus(self, low: int, high: int) -> Cycles:
+        return Cycles(self.low + low, self.high + high)
 
     def text(self) -> str:
         return str(self.low) if self.low == self.high else f"{self.low}..{self.high}"
@@ -95,14 +95,14 @@ def _time(form: Form, cycles: int, words: Sequence[int]) -> Cycles:
 
 def _crossing(form: Form, cycles: Cycles) -> Cycles:
     """With the time of a page border that data decides on."""
-    return cycles + (0, form.cross or 0)
+    return cycles.plus(0, form.cross or 0)
 
 
 def _to_page(form: Form, cycles: Cycles, behind: int, to: int | None) -> Cycles:
     """With the time of a page border between the next instruction and the target."""
     crossed = to is not None and to // PAGE != behind // PAGE
     extra = form.cross or 0
-    return cycles + ((extra, extra) if crossed else (0, 0))
+    return cycles.plus(extra, extra) if crossed else cycles
 
 
 def most_cycles(form: Form) -> int:

@@ -34,7 +34,7 @@ class _Text:
         source = f", {timing.source}" if timing.source else ""
         one = _one(timing)
         yield f"expected on the bus after a reset: {target.title}"
-        yield f"cycles in units of one {timing.unit}, {one} each at {hertz_text(timing.hertz)}{source}; they and the time count from the first opcode"
+        yield f"cycles in units of one {timing.unit}, {one} each at {hertz_text(timing.hertz)}{source}; counted from the first opcode"
         yield "every fetch of the program; what instructions read and write besides their own words comes in between"
         yield ""
         yield self.row("fetch", "address", "word", "kind", "cycles", "at cycle", "at us", "instruction")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from xasm.bus.flow import CALL, COMPUTED, GO, HALT, RETURN, TRAP, Cycles, Way, ways
+from xasm.bus.flow import CALL, COMPUTED, HALT, RETURN, TRAP, Cycles, Way, ways
 from xasm.bus.memory import CODE, DATA, FILLER, Memory
 from xasm.bus.takes import Take
 from xasm.source.files import Place
@@ -90,7 +90,7 @@ class Trace:
         """The cycles of one turn of the loop."""
         total = ZERO
         for step in self.again:
-            total += step.cycles
+            total = total.plus(*step.cycles)
         return total
 
     def fetches(self) -> Iterator[Fetch]:
@@ -111,7 +111,7 @@ def vector_of(memory: Memory) -> tuple[tuple[Fetch, ...], int | None]:
     count = -(-target.address // target.word)
     places = [target.start + offset & target.top for offset in range(count)]
     words = [memory.word(place) for place in places]
-    fetches = []
+    fetches: list[Fetch] = []
     for place, word in zip(places, words, strict=True):
         if word is None:
             return tuple(fetches), None
@@ -190,7 +190,7 @@ class _Tracer:
         to = self.follow(way, address, size) if way is not None else None
         cycles = way.cycles if way is not None else _either(options)
         self.trace.steps.append(Step(address, words, instruction.text, way.taken if way else None, cycles, self.trace.cycles))
-        self.trace.cycles += cycles
+        self.trace.cycles = self.trace.cycles.plus(*cycles)
         if way is None:
             hint = f"say how it goes: --take {shown}=yes, {shown}=no or '{shown}=3 times'"
             self.stop("bus_data_decides", hint, address=shown, instruction=instruction.text)

@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from xasm.bus.capture import NOTHING, Capture
+from xasm.bus.capture import Capture
 from xasm.bus.flow import CALL, COMPUTED, HALT, PAGE, RETURN, TRAP, flow_of, most_cycles, ways
 from xasm.bus.memory import Memory
-from xasm.bus.wiring import Wiring
+from xasm.bus.wiring import SEEN, Wiring
 from xasm.target.forms import Form
 
 MOST_STATES = 400
+MOST_FREE = 2  # jumps to anywhere that a program which a fault leads astray may make: with more, anything would fit
 NEAR = 1  # words that a chip looks ahead
 # What an instruction may read besides its own words. NEXT: what lies behind it, or where it goes on, as chips do that look ahead;
 # the highest address, which some show when they want nothing; and the target with the page not yet put right. DATA: all that
@@ -38,7 +39,8 @@ def reach_of(flow: str, form: Form) -> int:
 class State(NamedTuple):
     """Where the program may be: the instruction at `at`, of which the words `got` have come; `room` is how many accesses have
     come within it besides, or, before its first word, how many more the one before leaves room for. `reach` is what these
-    may read, and `ahead` the address behind the instruction before; `stack` numbers the return addresses."""
+    may read, and `ahead` the address behind the instruction before; `stack` numbers the return addresses, and `free` counts
+    how often a program that a fault leads astray went anywhere."""
 
     at: int
     got: tuple[int, ...]
@@ -46,6 +48,7 @@ class State(NamedTuple):
     reach: int
     ahead: int
     stack: int
+    free: int = 0
 
 
 class Outcome(NamedTuple):
@@ -85,7 +88,7 @@ class Program:
         self.clock = memory.target.clock
         self.code = frozenset(code)
         self.count = -(-self.target.address // self.target.word)  # words of a start address
-        self._after: dict[tuple[int, tuple[int, ...]], tuple[Exit, ...] | None | bool] = {}
+        self._after: dict[tuple[int, tuple[int, ...]], tuple[Exit, ...] | bool | None] = {}
         self._rooms: dict[int, tuple[int, int]] = {}
         self._stacks: dict[tuple[int, int], int] = {}
         self._stack_of: list[tuple[int, int]] = [(0, 0)]
@@ -107,14 +110,14 @@ class Program:
         place = self.place(state)
         return state.at != ANYWHERE and (0 <= address - place <= NEAR or address == (state.ahead & -PAGE | place & PAGE - 1))
 
-    def after(self, at: int, words: tuple[int, ...]) -> tuple[Exit, ...] | None | bool:
+    def after(self, at: int, words: tuple[int, ...]) -> tuple[Exit, ...] | bool | None:
         """The ways on from an instruction whose words have all come; None while some are missing, False when they are none."""
         key = (at, words)
         if key not in self._after:
             self._after[key] = self._read(at, words)
         return self._after[key]
 
-    def _read(self, at: int, words: tuple[int, ...]) -> tuple[Exit, ...] | None | bool:
+    def _read(self, at: int, words: tuple[int, ...]) -> tuple[Exit, ...] | bool | None:
         instruction = self.memory.decode(words, at)
         if instruction is None:
             return None if len(words) < self.memory.longest else False
@@ -205,13 +208,13 @@ def _step(
     lost = False
     extra: bool | None = None  # whether the access can be one that is no fetch, once somebody asked
     for state, fetches in present.items():
-        at, got, room, reach, ahead, stack = state
+        at, got, room, reach, ahead, stack, free = state
         left = (program.room_of(got[0])[0] - room if at > VECTOR else 0) if got else room
         if left > 0 and (write or any(program.may_read(origin, state) for origin in wiring.origins(address))):
             if extra is None:
                 extra = wiring.besides(address, word, write)
             if extra:
-                _keep(following, State(at, got, room + 1 if got else room - 1, reach, ahead, stack), fetches)
+                _keep(following, State(at, got, room + 1 if got else room - 1, reach, ahead, stack, free), fetches)
         if write:
             continue
         for place in wiring.origins(address) if at == ANYWHERE else (program.place(state),):
@@ -221,12 +224,17 @@ def _step(
             if not fits:
                 continue
             origin = place if at == ANYWHERE else at
+            if at == ANYWHERE and wiring.how != SEEN:
+                free += 1
+                if free > MOST_FREE:
+                    lost = True
+                    continue
             after = program.following(origin, (*got, received), room if got else 0, stack) if received >= 0 else None
             if after is None:
                 lost = True
                 continue
             for one in after:
-                _keep(following, one, fetches + 1)
+                _keep(following, one._replace(free=free) if free else one, fetches + 1)
     return following, lost
 
 
@@ -245,5 +253,3 @@ def _outcome(start: int, stop: int, result: str, states: dict[State, int]) -> Ou
     most = max(states.values(), default=0)
     likely = tuple(state for state, fetches in states.items() if fetches == most)
     return Outcome(start, stop, result, tuple(states), likely, most)
-
-

@@ -66,7 +66,7 @@ class Wiring:
         """Whether what is printed can be the word of a fetch at `place`, and the word that the chip gets (NOTHING: unknown)."""
         defect = self.defect
         if defect.late:
-            there = self.memory.word(addresses[index - 1]) if index else None
+            there = self.memory.given(addresses[index - 1]) if index else None
         else:
             source = place if self.how == SEEN else defect.address(place)
             there = self.memory.word(source + defect.shift & self.top)
@@ -104,7 +104,7 @@ def pins(group: Lines, target: Target) -> list[Pin]:
     def bits(pieces: tuple[int, ...], number: int, width: int) -> tuple[int | None, ...]:
         return tuple(piece + number if piece + number < width else None for piece in pieces)
 
-    numbers = range(group.count)
+    numbers = range(group.size)
     return [
         Pin(f"{group.name}{group.first + number}", bits(group.address, number, target.address), bits(group.data, number, target.word))
         for number in numbers
@@ -130,7 +130,9 @@ def behind_latches(target: Target) -> tuple[Lines, ...]:
     or inside the host."""
     if all(len(group.address) + len(group.data) == 1 for group in target.lines):
         return ()
-    return tuple(group._replace(name={"A": "address bit ", "D": "data bit "}[group.name]) for group in default_lines(target.address, target.word))
+    return tuple(
+        group._replace(name={"A": "address bit ", "D": "data bit "}[group.name]) for group in default_lines(target.address, target.word)
+    )
 
 
 def stuck(pin: Pin) -> Iterator[Defect]:

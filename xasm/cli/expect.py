@@ -44,16 +44,22 @@ Examples:
 @click.option("--fill", callback=number, metavar="BYTE", help="What memory holds where the program has nothing (else what the board says).")
 @click.option("--clock", metavar="FREQUENCY", help="The chip's clock, as 740kHz (else the board's, or the usual one of the chip).")
 @click.option(
-    "--steps", type=click.IntRange(1, MOST_STEPS), default=DEFAULT_STEPS, metavar="N", help=f"Instructions to follow (else {DEFAULT_STEPS})."
+    "--steps",
+    type=click.IntRange(1, MOST_STEPS),
+    default=DEFAULT_STEPS,
+    metavar="N",
+    help=f"Instructions to follow (else {DEFAULT_STEPS}).",
 )
 @click.option(
     "--take",
     "takes",
     multiple=True,
     metavar="ADDRESS=yes|no|N times",
-    help="How the decision at an address goes, where data makes it; `ADDRESS=to ADDRESS` names where a computed jump leads. May be repeated.",
+    help="How a decision goes that data makes; `ADDRESS=to ADDRESS` names where a computed jump leads. May be repeated.",
 )
-@click.option("--against", metavar="FILE", help="A capture: what the firmware printed, one access of the bus a line. Exit code 1 if it differs.")
+@click.option(
+    "--against", metavar="FILE", help="A capture: what the firmware printed, one access of the bus a line. Exit code 1 if it differs."
+)
 @click.option(
     "--layout",
     metavar="PATTERN",

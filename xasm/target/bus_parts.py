@@ -20,12 +20,12 @@ MOST_LINES = 64  # of one name; no chip has more pins
 
 
 class Lines(NamedTuple):
-    """Pins `name``first` .. `name``first + count - 1`. Pin number `first` + n carries bit n of each piece; a piece of an address
+    """Pins `name``first` .. `name``first + size - 1`. Pin number `first` + n carries bit n of each piece; a piece of an address
     or of a word begins at the bit named in `address` or `data`. What shares pins comes one after the other in time."""
 
     name: str
     first: int
-    count: int
+    size: int
     address: tuple[int, ...]
     data: tuple[int, ...]
 
@@ -95,8 +95,8 @@ def read_starters(reader: Reader, value: Value, top: int, spaces: dict[str, int]
     items = mapping.items
     programs = {kind: Starter(text(items[kind], kind), items[kind].place) for kind in KINDS if kind in items}
     program = integer(items["program"], "program", 0, top) if "program" in items else None
-    areas = [_area(reader, items.get(key), key, top, spaces) for key in ("memory", "io")]
-    return Starters(program, *areas, programs=programs)
+    memory, io = (_area(reader, items.get(key), key, top, spaces) for key in ("memory", "io"))
+    return Starters(program, memory, io, programs)
 
 
 def _area(reader: Reader, value: Value | None, key: str, top: int, spaces: dict[str, int]) -> Area | None:

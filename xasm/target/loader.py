@@ -26,7 +26,8 @@ from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "lines": False, "starters": False, "kinds": True, "forms": True, "extends": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False,
+    "lines": False, "starters": False, "kinds": True, "forms": True, "extends": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
