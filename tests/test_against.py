@@ -307,6 +307,15 @@ def test_what_is_no_capture_is_said_so(tmp_path: Path) -> None:
     assert (ran.code, ran.shown.splitlines()[1][:23]) == (1, "nothing came on the bus")
 
 
+def test_a_capture_has_bounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    memory, _, accesses = program("z80", "halt")
+    monkeypatch.setattr("xasm.bus.capture.MOST", 100)
+    (tmp_path / "long.txt").write_text(text(accesses[:101], memory.target))
+    with pytest.raises(Fault) as caught:
+        read_capture(str(tmp_path / "long.txt"), memory)
+    assert caught.value.code == "capture_long"
+
+
 def test_the_verdict_of_a_line_that_is_stuck(tmp_path: Path) -> None:
     memory, _, accesses = program("6502", "halt")
     (tmp_path / "first.asm").write_text(starter(memory.target, "halt"))

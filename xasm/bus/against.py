@@ -136,7 +136,7 @@ def look(program: Program, capture: Capture, middle: list[State], found: Compari
             if outcome.result == LOST:
                 partly.append(Finding(defect, wiring.how, outcome, False))
     if fits:
-        return fits
+        return sorted(fits, key=lambda finding: finding.outcome.start)
     furthest = max((finding.outcome.stop for finding in partly), default=0)
     return list({finding.defect.title: finding for finding in partly if finding.outcome.stop == furthest}.values())
 

@@ -10,6 +10,7 @@ import click
 from xasm.building import Choices, build, read_for
 from xasm.bus.memory import Memory, memory_of
 from xasm.bus.outputs import OUTPUTS, SUFFIXES, text_of
+from xasm.bus.prose import count
 from xasm.bus.takes import read_takes
 from xasm.bus.timing import Timing, timing_of
 from xasm.bus.trace import DEFAULT_STEPS, MOST_STEPS, Trace, trace
@@ -23,7 +24,6 @@ from xasm.formats.reading import Reading
 from xasm.linking.board import Board, read_board
 from xasm.source.diagnostics import Diagnostic, Fault, Report, at, render_all
 from xasm.source.files import read_source
-from xasm.source.messages import message
 from xasm.target.finding import load_target
 
 DIFFERENT = 1  # exit code for a capture that is not what was expected
@@ -108,7 +108,8 @@ def write(found: Trace, timing: Timing, options: Options, suffixes: dict[str, st
         if on_screen(output):
             show(data)
         else:
-            click.echo(f"{output}: {OUTPUTS[suffixes[output]].title}, {sum(1 for _ in found.fetches())} fetches", err=True)
+            fetches = count(sum(1 for _ in found.fetches()), "fetch", "fetches")
+            click.echo(f"{output}: {OUTPUTS[suffixes[output]].title}, {fetches}", err=True)
     if verdict is not None:
         show(verdict.encode("utf-8", "backslashreplace"))
     elif not suffixes:
@@ -160,10 +161,10 @@ def warn(found: Trace, unused: set[int], texts: dict[int, str], path: str) -> No
             length = len(source.line(line)[column - 1 :].partition(";")[0].rstrip())
             shown.append(at((source, line, column), remark.code, remark.values, 0, max(1, length), remark.hint, "warning"))
         else:
-            text = message(remark.code, remark.values)
+            text = Fault(remark.code, **remark.values).text
             shown.append(Diagnostic(path, 0, 0, "warning", text, remark.hint, code=remark.code))
     for address in sorted(unused):
         values = {"text": texts[address], "address": found.target.hex_address(address)}
-        shown.append(Diagnostic("", 0, 0, "warning", message("take_unused", values), code="take_unused"))
+        shown.append(Diagnostic("", 0, 0, "warning", Fault("take_unused", **values).text, code="take_unused"))
     if shown:
         click.echo(render_all(shown), err=True)

@@ -174,7 +174,7 @@ CATALOGUE: dict[str, str] = {
     # first programs
     "starter_kind": "there is no first program '{kind}'; there are {kinds}",
     "starter_none": "the table of the {chip} has no first program '{kind}'",
-    "starter_no_window": "'{kind}' needs {window}, and neither the {chip} nor the board has a window of that kind",
+    "starter_no_window": "'{kind}' needs a window of kind {window}, and none is named for the {chip}",
     "starter_no_start": "the {chip} begins at {address}, and no window of kind rom of the board holds that",
     "starter_there": "'{path}' is there already",
     # what the bus must show
