@@ -30,8 +30,9 @@ def build(
     folders: Sequence[str] = (),
     limits: Limits | None = None,
     undocumented: bool = False,
+    tables: Sequence[str | Path] = (),
 ) -> Linked:
-    """Assembles files in order as one program and links it. Raises SourceErrors."""
+    """Assembles files in order as one program and links it. `tables` are folders of own tables. Raises SourceErrors."""
     report = Report()
     sources = []
     for path in paths:
@@ -40,7 +41,7 @@ def build(
         except Fault as fault:
             report.lost(fault)
     report.stop()
-    return build_sources(sources, target, [Path(folder) for folder in folders], report, limits, undocumented)
+    return build_sources(sources, target, [Path(folder) for folder in folders], report, limits, undocumented, tables)
 
 
 def build_sources(
@@ -50,9 +51,11 @@ def build_sources(
     report: Report,
     limits: Limits | None = None,
     undocumented: bool = False,
+    tables: Sequence[str | Path] = (),
 ) -> Linked:
-    """Assembles sources in order. A chip that is found by its name is taken with its undocumented instructions if wanted."""
-    load = partial(load_target, undocumented=undocumented)
+    """Assembles sources in order. A chip that is found by its name is taken with its undocumented instructions if wanted;
+    `tables` are folders of own tables."""
+    load = partial(load_target, undocumented=undocumented, own=tables)
     assembler = Assembler(report, folders, load, limits)
     if target is not None:
         try:
@@ -102,8 +105,8 @@ def assemble(
 ) -> Image:
     """Assembles a source text for a chip and returns the image.
 
-    `target` is a chip's name (or a loaded Target); None when the source names it with TARGET. `path` is the name that
-    messages give the text; files that it includes are looked for beside it, then in the `include` folders.
+    `target` is a chip's name or the path of its table (or a loaded Target); None when the source names it with TARGET.
+    `path` is the name that messages give the text; files that it includes are looked for beside it, then in the `include` folders.
     `undocumented` adds what real chips do and their makers do not list, where the table has it.
     Raises SourceErrors, whose `diagnostics` hold every error found.
     """

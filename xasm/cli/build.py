@@ -8,6 +8,7 @@ import click
 
 from xasm.assembly.limits import Limits
 from xasm.building import build
+from xasm.cli.chips import CHIP, own_tables
 from xasm.cli.screen import show
 from xasm.formats import FORMATS
 from xasm.formats.files import write_files
@@ -22,7 +23,7 @@ from xasm.syntax import literals
 LISTING = ".lst"
 OUTPUTS = f"{', '.join(FORMATS)}, {LISTING}"
 HELP = {
-    "target": "The chip, as `xasm target list` names it; not needed when the source says TARGET.",
+    "target": f"{CHIP}. Not needed when the source says TARGET.",
     "output": f"A file to write; its suffix chooses the format: {OUTPUTS}. "
     "`-` shows the listing on the screen, `-.h` the C array. May be repeated.",
     "folder": "Where to look for included files after the including file's own folder. May be repeated.",
@@ -61,6 +62,7 @@ Examples:
 )
 @click.argument("sources", nargs=-1, required=True, metavar="PROG.asm [MORE.asm ...]")
 @click.option("-t", "--target", metavar="NAME", help=HELP["target"])
+@own_tables
 @click.option("-o", "--output", "outputs", multiple=True, metavar="FILE", help=HELP["output"])
 @click.option("-I", "--folder", "folders", multiple=True, metavar="FOLDER", help=HELP["folder"])
 @click.option("--name", metavar="NAME", help=HELP["name"])
@@ -76,6 +78,7 @@ Examples:
 def command(
     sources: tuple[str, ...],
     target: str | None,
+    tables: tuple[str, ...],
     outputs: tuple[str, ...],
     folders: tuple[str, ...],
     name: str | None,
@@ -95,7 +98,7 @@ def command(
     """
     suffixes = {output: suffix_of(output) for output in outputs}
     distinct(outputs)
-    linked = build(sources, target, folders, Limits(most_lines, deepest, most_files), undocumented)
+    linked = build(sources, target, folders, Limits(most_lines, deepest, most_files), undocumented, tables)
     image = linked.image
     if not image.parts:
         raise Fault("no_words", place=whole(sources[0]))

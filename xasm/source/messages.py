@@ -51,6 +51,7 @@ CATALOGUE: dict[str, str] = {
     "no_target": "no chip is named",
     "target_twice": "the chip is '{first}' already",
     "unknown_target": "there is no chip '{name}'",
+    "no_table_folder": "there is no folder '{path}' of tables",
     "unknown_operation": "'{word}' is no instruction of the {chip} and no directive",
     "no_form": "{operation} cannot be written like this",
     "no_operands_wanted": "{operation} takes nothing after it",
