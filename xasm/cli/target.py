@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from xasm.cli import target_check
 from xasm.cli.chips import own_tables
 from xasm.cli.screen import show
 from xasm.reports.card import card, overview
@@ -21,6 +22,9 @@ Examples:
 )
 def command() -> None:
     """The chips: which there are, and what each understands; tables for further ones."""
+
+
+command.add_command(target_check.command)
 
 
 @command.command("list", epilog="Example:  xasm target list")

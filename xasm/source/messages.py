@@ -209,6 +209,33 @@ CATALOGUE: dict[str, str] = {
     "table_overlap": "'{asm}' claims the code {code} that '{other}' ({line}) claims too",
     "table_same_form": "'{asm}' reads the same as '{other}' ({line}) and can never be chosen",
     "table_count": "the head counts {told} {what}, the rows have {found}",
+    # tables, when they are checked as a whole
+    "check_not_made": "'{statement}' cannot be made: {why}",
+    "check_not_decoded": "'{statement}' is made as {words}, and that is read as no instruction",
+    "check_decoded": "'{statement}' is made as {words}, and that is read as '{other}'",
+    "check_refused": "'{statement}' is made as {words}, which is read as '{text}'; that is refused: {why}",
+    "check_again": "'{statement}' is made as {words}, which is read as '{text}'; that is made as {again}",
+    "check_no_flow": "'{asm}' does not say where control goes next",
+    "check_choice_field": "'{choice}' is a choice of kind '{kind}' and a field of '{asm}' as well",
+    "check_undefined": "no row begins with {words}, and the head does not say that the book has nothing there",
+    "check_defined": "the head says that no instruction begins with {words}, but '{asm}' ({line}) does",
+    "check_loose": "field '{field}' has {have} bits in the code of '{asm}', and nothing that it takes needs more than {need}",
+    "check_unused": "{what} is used by no row",
+    "check_file_name": "the file is '{file}', so that the chip is found as '{found}' and not as '{name}'",
+    "check_taken": "'{asm}' has a time for a condition that is met, but its flow is '{flow}'",
+    "check_never": "'{asm}' is never chosen: whatever is written for it, another row takes it",
+    # tables against books
+    "book_line": "this is no line of book values",
+    "book_width": "the words of a line have the same number of digits",
+    "book_count_twice": "the {what} are counted twice",
+    "book_refused": "the table refuses this: {why}",
+    "book_words": "the book has {book} here, the table {table}",
+    "book_not_read": "the table reads {words} as no instruction of that length",
+    "book_read_again": "the table reads {words} as '{text}', and makes {again} of that",
+    "book_cycles": "the book has the time {book} here, the table {table}",
+    "book_count": "the book counts {told} {what}, the rows have {found}",
+    "book_no_source": "this value lies under no line `source: ...` that tells where it was read",
+    "book_unmet": "no book value meets {what} yet",
 }
 
 

@@ -52,7 +52,8 @@ def known_tables(own: Sequence[str | Path] = ()) -> dict[str, Path]:
 
 
 def _in_folder(folder: Path) -> dict[str, Path]:
-    return {path.stem.lower(): path for path in sorted(folder.iterdir()) if path.suffix in SUFFIXES} if folder.is_dir() else {}
+    files = [path for path in folder.iterdir() if path.suffix in SUFFIXES] if folder.is_dir() else []
+    return {path.stem.lower(): path for path in sorted(files, key=lambda path: (path.stem.lower(), path.name))}
 
 
 def is_path(name: str) -> bool:
@@ -63,9 +64,9 @@ def is_path(name: str) -> bool:
 def find_table(name: str, own: Sequence[str | Path] = ()) -> Path:
     """The table of a chip by its path, its name or another name of it; `own` are folders of own tables. Raises Fault with
     the nearest names."""
+    paths = known_tables(own)
     if is_path(name):
         return _file(Path(name))
-    paths = known_tables(own)
     wanted = name.lower()
     if wanted in paths:
         return paths[wanted]

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
+from xasm.syntax.expressions import WORDS
 from xasm.syntax.parser import parse_operands
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.forms import WORD_OF_TEXT
@@ -38,6 +39,14 @@ def read_kinds(reader: Reader, value: Value, around: Around) -> dict[str, Kind |
     """All kinds by name but those of modes, None for one with a mistake."""
     listed = expect(value, Mapping, "'kinds'", "made of names and kinds (name: {kind: width})").items
     return {name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)}
+
+
+def kind_places(value: Value | None) -> dict[str, dict[str, Place]]:
+    """Where the keys of each kind stand, and under "" its name."""
+    if not isinstance(value, Mapping):
+        return {}
+    inner = {name: item.keys if isinstance(item, Mapping) else {} for name, item in value.items.items()}
+    return {name: {key: scalar.place for key, scalar in keys.items()} | {"": value.keys[name].place} for name, keys in inner.items()}
 
 
 def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
@@ -115,7 +124,9 @@ def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind
             raise Fault("table_shape", place=place, what=f"the choice '{spelling}'", wanted="an operand with a word in it")
         if spelling.upper() in (known.upper() for known in options):
             raise Fault("table_choice_same", place=place, choice=spelling)
-        if not WORD_OF_TEXT.fullmatch(spelling):
+        if WORD_OF_TEXT.fullmatch(spelling):
+            _no_operator(spelling, place)
+        else:
             _operand(spelling, place)
         options[spelling] = integer(item, spelling, 0, (1 << WIDEST) - 1)
         if other is not None and options[spelling] >> other.bits:
@@ -148,6 +159,7 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         place = listed.keys[written].place
         if not WORD_OF_TEXT.fullmatch(written):
             raise Fault("table_shape", place=place, what=f"the name '{written}'", wanted="one word")
+        _no_operator(written, place)
         if written.upper() in options:
             raise Fault("table_choice_same", place=place, choice=written)
         options[written.upper()] = integer(item, written, 1, (1 << bits) - 1)
@@ -171,6 +183,12 @@ def _times(value: Value, options: dict[str, int]) -> tuple[tuple[int, int], ...]
     if any(one & other for (one, _), (other, _) in combinations(times, 2)):
         raise Fault("table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits")
     return tuple(times)
+
+
+def _no_operator(name: str, place: Place) -> None:
+    """Refuses a word that no expression can be without."""
+    if name.upper() in WORDS:
+        raise Fault("table_spelling", place=place, choice=name, why="it is an operator of expressions")
 
 
 def _operand(spelling: str, place: Place) -> None:

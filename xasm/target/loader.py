@@ -16,16 +16,17 @@ from xasm.target.codes import CodeReader
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.habits import read_directives, read_habits
 from xasm.target.inheritance import TableSource, joined, lineage, no_tables
-from xasm.target.kind_loader import Around, read_kinds
+from xasm.target.kind_loader import Around, kind_places, read_kinds
 from xasm.target.model import Book, Clock, Target
-from xasm.target.reading import KEYED, Reader, expect, integer, text, word
+from xasm.target.reading import KEYED, Reader, expect, integer, read_ranges, text, word
 from xasm.target.row_loader import RowReader
 from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read_symbols
 
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "kinds": True, "forms": True, "extends": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "kinds": True, "forms": True,
+    "extends": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -108,6 +109,8 @@ class _Loader:
             assume=assumed,
             kinds={name: kind for name, kind in rows.kinds.items() if kind is not None},
             modes={name: modes for name, modes in rows.modes.items() if modes is not None},
+            undefined=get("undefined", lambda value: read_ranges(value, width), frozenset()) if "word" not in failed else frozenset(),
+            kind_places=kind_places(items.get("kinds")),
             rows=get("forms", rows.rows, ()) if readable else (),
             places={key: scalar.place for key, scalar in top.keys.items()},
         )
