@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from xasm.cli import target_check
+from xasm.cli import target_check, target_new
 from xasm.cli.chips import own_tables
 from xasm.cli.screen import show
 from xasm.reports.card import card, overview
@@ -25,6 +25,7 @@ def command() -> None:
 
 
 command.add_command(target_check.command)
+command.add_command(target_new.command)
 
 
 @command.command("list", epilog="Example:  xasm target list")

@@ -209,6 +209,10 @@ CATALOGUE: dict[str, str] = {
     "table_overlap": "'{asm}' claims the code {code} that '{other}' ({line}) claims too",
     "table_same_form": "'{asm}' reads the same as '{other}' ({line}) and can never be chosen",
     "table_count": "the head counts {told} {what}, the rows have {found}",
+    # a new table
+    "new_name": "'{name}' cannot name a chip: letters, digits, '_' and '-', in front a letter or digit",
+    "new_taken": "there is a chip '{name}' already",
+    "new_exists": "'{path}' is there already, and is not overwritten",
     # tables, when they are checked as a whole
     "check_not_made": "'{statement}' cannot be made: {why}",
     "check_not_decoded": "'{statement}' is made as {words}, and that is read as no instruction",
