@@ -60,3 +60,11 @@ def colours() -> None:
     from xasm.reports.highlighting import highlighting
 
     show(highlighting([load_target(name) for name in table_paths()]))
+
+
+@command.command("schema", epilog="Example:  xasm target schema > table.schema.json")
+def schema() -> None:
+    """Prints the JSON Schema of a table, by which editors complete and check one while it is typed."""
+    from xasm.target.schema import schema_text
+
+    show(schema_text().removesuffix("\n"))

@@ -19,6 +19,16 @@ from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_ke
 WIDEST = 64  # bits of a kind
 LONGEST_TIME = 10_000  # cycles
 ORIGIN_KEY = {"relative": "from", "page": "of"}
+NUMERIC = ("number", "unsigned", "signed", "address")
+# The keys of each kind of the stock, and whether they are needed; `values` goes without `min` and `max`.
+KEYS: dict[str, dict[str, bool]] = {
+    **{stock: {stock: True, "values": False, "order": False, "space": False, "min": False, "max": False} for stock in NUMERIC},
+    "relative": {"relative": True, "from": True, "within": False},
+    "page": {"page": True, "of": True},
+    "choice": {"choice": True, "or": False},
+    "list": {"list": True, "bits": False, "cycles": False, "or": False},
+    "modes": {"modes": True},
+}
 
 
 class Around(NamedTuple):
@@ -62,8 +72,8 @@ def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     bits = integer(items[stock], stock, 0 if stock == "unsigned" else 1, WIDEST)
     if stock in ORIGIN_KEY:
         return _placed(reader, name, mapping, bits, around)
-    narrowed = {} if "values" in items else {"min": False, "max": False}
-    reader.known(mapping, f"kind '{name}'", {stock: True, "values": False, "order": False, "space": False} | narrowed)
+    left_out = ("min", "max") if "values" in items else ()
+    reader.known(mapping, f"kind '{name}'", {key: needed for key, needed in KEYS[stock].items() if key not in left_out})
     order = word(items["order"], "order", ("little", "big")) if "order" in items else None
     space = text(items["space"], "space") if "space" in items else ""
     if space and around.spaces is not None and space not in around.spaces:
@@ -83,7 +93,7 @@ def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Arou
     stock = next(iter(items))
     key = ORIGIN_KEY[stock]
     memory = 1 << around.address
-    reader.known(mapping, f"kind '{name}'", {stock: True, key: True} | ({"within": False} if stock == "relative" else {}))
+    reader.known(mapping, f"kind '{name}'", KEYS[stock])
     known = (*ORIGINS, "zero")
     if stock == "page":
         assumed = around.assumed if around.assumed is not None else {text(items[key], key): 0} if key in items else {}
@@ -113,8 +123,8 @@ def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
 
 def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
     for key in mapping.keys:
-        if key not in ("choice", "or"):
-            reader.note(unknown_key(mapping.keys[key], ("choice", "or")))
+        if key not in KEYS["choice"]:
+            reader.note(unknown_key(mapping.keys[key], KEYS["choice"]))
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["choice"], Mapping, "'choice'", "made of spellings and numbers (spelling: number)")
     options: dict[str, int] = {}
@@ -150,7 +160,7 @@ def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind 
 
 
 def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
-    reader.known(mapping, f"kind '{name}'", {"list": True, "bits": False, "cycles": False, "or": False})
+    reader.known(mapping, f"kind '{name}'", KEYS["list"])
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
     bits = integer(mapping.items["bits"], "bits", 1, WIDEST) if "bits" in mapping.items else other.bits if other else WIDEST
