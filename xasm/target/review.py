@@ -40,27 +40,38 @@ class Review:
 
 
 def review(target: Target, report: Report, book: Book | None = None) -> Review:
-    """Adds all there is to say of a table to the report."""
+    """Adds all there is to say of a table, and of a book with it, to the report."""
+    looked: dict[str, int] = {}
+    for diagnostic in findings(target, book, looked):
+        report.add(diagnostic)
+    more = (looked.get(key, 0) for key in ("forms", "opcodes", "statements", "values", "first", "words"))
+    return Review(len(target.rows), *more)
+
+
+def findings(target: Target, book: Book | None = None, looked: dict[str, int] | None = None) -> Iterator[Diagnostic]:
+    """All there is to say of a table, and of a book with it; `looked` is told how much was looked at."""
+    looked = {} if looked is None else looked
+    report = Report()
     check_target(target, report)
     readable = all(diagnostic.code not in ("table_asm", "table_codes") for diagnostic in report.diagnostics)
     for diagnostic in (*unsaid(target), *doubts(target), *(collisions(target) if readable else ())):
         report.add(diagnostic)
+    yield from report.diagnostics
     if not STRUCTURE.isdisjoint(diagnostic.code for diagnostic in report.diagnostics):
-        return Review(len(target.rows), 0, 0, 0, 0, 0, 0)
+        return
     first = first_words(target) if target.word <= WIDEST else {}
-    for diagnostic in (*unaccounted(target, first), *loose(target)):
-        report.add(diagnostic)
-    statements = 0
-    for chip in (target, *([target.with_undocumented()] if any(form.undocumented for form in target.all_forms()) else [])):
+    looked |= {"forms": len(list(target.all_forms())), "opcodes": len(opcodes(target))}
+    looked |= {"first": len(first), "words": 1 << target.word if first else 0}
+    yield from unaccounted(target, first)
+    yield from loose(target)
+    if book is not None:
+        looked["values"] = len(book.values)
+        yield from book_faults(target, book)
+    hidden = any(form.undocumented for form in target.all_forms())
+    for chip in (target, target.with_undocumented()) if hidden else (target,):
         tried = list(trials(chip))
-        statements = len(tried)
-        for diagnostic in told(chip, tried):
-            report.add(diagnostic)
-    for diagnostic in book_faults(target, book) if book is not None else ():
-        report.add(diagnostic)
-    values = len(book.values) if book is not None else 0
-    words = 1 << target.word if first else 0
-    return Review(len(target.rows), len(list(target.all_forms())), len(opcodes(target)), statements, values, len(first), words)
+        looked["statements"] = len(tried)
+        yield from told(chip, tried)
 
 
 def unsaid(target: Target) -> Iterator[Diagnostic]:
