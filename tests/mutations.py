@@ -138,13 +138,17 @@ def another_time(lines: Words, chance: random.Random) -> Iterator[tuple[int, str
 
 
 def another_kind(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+    """Kinds that say the same under two names are the same here."""
     names = sorted({match[2] for index in rows(lines) for match in FIELD.finditer(lines[index]) if match[1] not in NOT_FIELDS})
+    said = {match[1]: match[2].strip() for match in (re.match(r"  ([a-z_0-9]+): +(\{[^#]*\})", line) for line in lines) if match}
     while len(names) > 1:
         index = chance.choice(rows(lines))
         fields = [match for match in FIELD.finditer(lines[index]) if match[1] not in NOT_FIELDS]
         if fields:
             match = chance.choice(fields)
-            yield index, put(lines[index], match.start(2), match[2], chance.choice(names))
+            new = chance.choice(names)
+            if said.get(new, new) != said.get(match[2], match[2]):
+                yield index, put(lines[index], match.start(2), match[2], new)
 
 
 def another_letter(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:

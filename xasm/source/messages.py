@@ -239,6 +239,7 @@ CATALOGUE: dict[str, str] = {
     "book_cycles": "the book has the time {book} here, the table {table}",
     "book_count": "the book counts {told} {what}, the rows have {found}",
     "book_no_source": "this value lies under no line `source: ...` that tells where it was read",
+    "book_placed": "the line says no address; at {address} the table has: {why}",
     "book_unmet": "no book value meets {what} yet",
 }
 

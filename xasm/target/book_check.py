@@ -16,6 +16,7 @@ from xasm.target.statements import Encoded, Spellings, encoded, spellings
 from xasm.target.trials import hexadecimal
 
 Way = tuple[str, str, tuple[str, ...]]  # asm, code and kinds of a mode
+ELSEWHERE = 0x300  # where values without an address are tried once more
 Made = Mapping[int, Encoded | Fault]  # what the table makes of every value's statement, by the number of its line
 
 
@@ -24,7 +25,8 @@ def book_faults(target: Target, book: Book) -> Iterator[Diagnostic]:
     made = assembled(target, book.values)
     yield from wrong_words(target, book, made)
     yield from wrong_decoding(target, book, made)
-    yield from wrong_cycles(target, book)
+    yield from wrong_cycles(target, book, made)
+    yield from wrong_places(target, book, made)
     yield from wrong_counts(target, book)
     yield from without_source(book)
     yield from unmet(target, made)
@@ -74,16 +76,37 @@ def wrong_decoding(target: Target, book: Book, made: Made) -> Iterator[Diagnosti
             yield at(place, "book_read_again", said, 0, len(words), stands(instruction.form))
 
 
-def wrong_cycles(target: Target, book: Book) -> Iterator[Diagnostic]:
+def wrong_cycles(target: Target, book: Book, made: Made) -> Iterator[Diagnostic]:
+    """Times of the instruction that the words are read as, and of a second name of it where the statement is one."""
     decoder = Decoder(target)
     for value in book.values:
         instruction = decoder.decode(value.words, value.address)
-        if instruction is None or value.cycles == "?":
+        one = made[value.line]
+        forms = [instruction.form] if instruction is not None else []
+        forms += [one.form] if isinstance(one, Encoded) and one.words == value.words and one.form not in forms else []
+        for form in forms if value.cycles != "?" else ():
+            table = form.cycles_text(value.words)
+            if table != joined(value.cycles):
+                said = {"book": value.cycles, "table": table}
+                yield at(book.place(value, "cycles"), "book_cycles", said, 0, len(value.cycles), stands(form))
+
+
+def wrong_places(target: Target, book: Book, made: Made) -> Iterator[Diagnostic]:
+    """Statements that stand at no particular address in the book, and elsewhere are made as other words."""
+    for value in book.values if target.top > ELSEWHERE else ():
+        if value.placed or isinstance(made[value.line], Fault):
             continue
-        table = instruction.form.cycles_text(value.words)
-        if table != joined(value.cycles):
-            said = {"book": value.cycles, "table": table}
-            yield at(book.place(value, "cycles"), "book_cycles", said, 0, len(value.cycles), stands(instruction.form))
+        try:
+            again = encoded(target, value.statement, ELSEWHERE)
+        except Fault as fault:
+            why = fault.text
+        else:
+            if again.words == made[value.line].words:  # type: ignore[union-attr]
+                continue
+            why = hexadecimal(again.words, target)
+        said = {"address": target.hex_address(ELSEWHERE), "why": why}
+        hint = "if the words depend on the place, the line begins with it, as in 0200: ..."
+        yield at(book.place(value, "words"), "book_placed", said, hint=hint)
 
 
 def joined(cycles: str) -> str:
@@ -116,7 +139,8 @@ def without_source(book: Book) -> Iterator[Diagnostic]:
 def unmet(target: Target, made: Made) -> Iterator[Diagnostic]:
     """Rows, modes of operands, and spellings of choices and names of lists in them, that no value has.
 
-    A row written like an earlier one only reads a further code of the same instruction: the earlier one meets it.
+    A row written like an earlier one, with fields of the same kinds, only reads a further code of the same instruction: what
+    meets the earlier one is enough.
     A mode must be met in some row, whatever the kind is called that has it; not where it is only a second way to write.
     Of several spellings with the same bits the first must be met in every row or mode, the others somewhere.
     """
@@ -145,9 +169,10 @@ def _spelled(target: Target, present: Iterable[Encoded]) -> Iterator[tuple[Form,
 
 def parts(target: Target) -> Iterator[tuple[Row | Way, str, Place, dict[str, Kind]]]:
     """What values must meet, rows and modes: with the words that name it, where it stands, and its fields."""
-    earlier: dict[str, Row] = {}
+    earlier: dict[tuple[object, ...], Row] = {}
     for row in target.rows:
-        if not row.undocumented and earlier.setdefault(row.asm, row) is row:
+        written = (row.asm, *((name, kind.name) for name, kind in row.fields.items()))
+        if not row.undocumented and earlier.setdefault(written, row) is row:
             yield row, row.asm, row.places["asm"], row.fields
     for modes in target.modes.values():
         for mode in modes.modes:

@@ -4,8 +4,9 @@ A file is made of comments (#), `source:` lines, `count` lines, and value lines:
 
     [ADDRESS:] WORDS | CYCLES | STATEMENT
 
-ADDRESS is hexadecimal, of four digits or more (0 where it is left out), WORDS are hexadecimal in memory order, CYCLES is
-`N`, `N/M` (condition not met/met), either with `+K` behind it (a page border is crossed), or `?` where they are not known.
+ADDRESS is hexadecimal, of four digits or more; it is left out where the words are the same everywhere. WORDS are hexadecimal
+in memory order, CYCLES is `N`, `N/M` (condition not met/met), either with `+K` behind it (a page border is crossed), or `?`
+where they are not known.
 """
 
 from __future__ import annotations
@@ -30,10 +31,12 @@ HINT = "a line is a comment (#), `source: ...`, `count opcodes: N`, or a value a
 
 
 class BookValue(NamedTuple):
-    """One instruction as a book has it: the address it stands at, its words, its cycles as typed, the statement, the
-    source that the line lies under ("" for none), the number of the line, and the columns of its parts."""
+    """One instruction as a book has it: the address it stands at and whether the line says so, its words, its cycles as
+    typed, the statement, the source that the line lies under ("" for none), the number of the line, and the columns of its
+    parts."""
 
     address: int
+    placed: bool
     words: tuple[int, ...]
     cycles: str
     statement: str
@@ -80,6 +83,7 @@ def read_book(text: Source, report: Report) -> Book:
             values.append(
                 BookValue(
                     int(match["address"] or "0", 16),
+                    match["address"] is not None,
                     tuple(int(word, 16) for word in words),
                     match["cycles"],
                     match["statement"],

@@ -20,9 +20,9 @@ from xasm.target.model import Target
 from xasm.target.trials import Trial, lost, trials
 
 CONDITIONS = ("branch", "call_if", "return", "return_if", "skip", "repeat")  # flows whose time may depend on something
-STRUCTURE = frozenset(
-    ("table_asm", "table_codes", "table_overlap", "table_same_form", "check_choice_field")
-)  # what would spoil every trial
+# What keeps no form from being read, and what would spoil every trial all the same.
+READABLE = frozenset(("table_symbol", "table_count", "table_overlap", "table_same_form"))
+SPOILED = frozenset(("table_overlap", "table_same_form", "check_choice_field"))
 
 
 @dataclass(frozen=True)
@@ -53,11 +53,11 @@ def findings(target: Target, book: Book | None = None, looked: dict[str, int] | 
     looked = {} if looked is None else looked
     report = Report()
     check_target(target, report)
-    readable = all(diagnostic.code not in ("table_asm", "table_codes") for diagnostic in report.diagnostics)
+    readable = all(diagnostic.code in READABLE for diagnostic in report.diagnostics)
     for diagnostic in (*unsaid(target), *doubts(target), *(collisions(target) if readable else ())):
         report.add(diagnostic)
     yield from report.diagnostics
-    if not STRUCTURE.isdisjoint(diagnostic.code for diagnostic in report.diagnostics):
+    if not readable or any(diagnostic.code in SPOILED for diagnostic in report.diagnostics):
         return
     first = first_words(target) if target.word <= WIDEST else {}
     looked |= {"forms": len(list(target.all_forms())), "opcodes": len(opcodes(target))}
