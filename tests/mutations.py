@@ -31,10 +31,13 @@ BITS = re.compile(r"[01a-z-]{4,}\Z")
 KIND = re.compile(r"^  ([a-z_0-9]+): +\{((?:number|unsigned|signed|address|relative|page): (\d+))")
 FIELD = re.compile(r"(?<=[ {])([a-z][a-z0-9]*): ([a-z_][a-z_0-9]*)(?=[,}])")
 NOT_FIELDS = ("flow", "to", "alias", "undocumented", "order", "from", "of", "space")
+ORIGIN = re.compile(r"(?:from|of): (next|self|field|zero)\b")
+OPTIONS = re.compile(r"(?:choice|list|values): +\{")
 OPTION = re.compile(r"(?<=[{ ])(\"[^\"]+\"|[A-Za-z_0-9']+): (0x[0-9A-Fa-f]+|\d+)(?=[,}])")
 
 Words = list[str]
-Sort = Callable[[Words, random.Random], Iterator[tuple[int, str]]]
+Change = tuple[int, str] | None
+Sort = Callable[[Words, random.Random], Change]
 
 
 class Mistake(NamedTuple):
@@ -52,159 +55,141 @@ def rows(lines: Words) -> list[int]:
     return [index for index, line in enumerate(lines) if ROW.match(line) and CODE.search(line)]
 
 
+def code(line: str) -> re.Match[str]:
+    """The code in the line of a row."""
+    match = CODE.search(line)
+    assert match is not None
+    return match
+
+
 def code_words(line: str) -> Iterator[tuple[int, str]]:
     """The literal words in the code of a row, each with where it begins."""
-    match = CODE.search(line)
-    for word in re.finditer(r"\S+", match[1]) if match else ():
+    match = code(line)
+    for word in re.finditer(r"\S+", match[1]):
         if not word[0].startswith("<"):
-            yield match.start(1) + word.start(), word[0]  # type: ignore[union-attr]
+            yield match.start(1) + word.start(), word[0]
 
 
-# Each sort yields, again and again, a line to change and what stands there then ("" takes the line out).
+# Each sort gives a line to change and what stands there then ("" takes the line out), or None where chance has found none.
 
 
-def flipped_bit(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    while True:
-        index = chance.choice(rows(lines))
-        words = list(code_words(lines[index]))
-        if not words:
-            continue
-        start, word = chance.choice(words)
-        if BITS.match(word):
-            spots = [spot for spot, letter in enumerate(word) if letter in "01"]
-            if not spots:
-                continue
-            spot = chance.choice(spots)
-            new = word[:spot] + ("1" if word[spot] == "0" else "0") + word[spot + 1 :]
-        else:
-            new = f"{int(word, 16) ^ 1 << chance.randrange(4 * len(word)):0{len(word)}X}"
-        yield index, put(lines[index], start, word, new)
+def flipped_bit(lines: Words, chance: random.Random) -> Change:
+    index = chance.choice(rows(lines))
+    words = list(code_words(lines[index]))
+    if not words:
+        return None
+    start, word = chance.choice(words)
+    if not BITS.match(word):
+        return index, put(lines[index], start, word, f"{int(word, 16) ^ 1 << chance.randrange(4 * len(word)):0{len(word)}X}")
+    spot = chance.randrange(len(word))
+    return (index, put(lines[index], start + spot, word[spot], "10"[int(word[spot])])) if word[spot] in "01" else None
 
 
-def dropped_hole(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def dropped_hole(lines: Words, chance: random.Random) -> Change:
     """A field left out of the code, or one bit of it typed as a fixed one."""
-    while True:
-        index = chance.choice(rows(lines))
-        line = lines[index]
-        match = CODE.search(line)
-        assert match is not None
-        holes = list(HOLE.finditer(match[1]))
-        letters = [(start + spot, word[spot]) for start, word in code_words(line) if BITS.match(word) for spot in range(len(word))]
-        letters = [(start, letter) for start, letter in letters if letter.isalpha()]
-        if holes and chance.random() < 0.5:
-            hole = chance.choice(holes)
-            yield index, put(line, match.start(1) + hole.start(), hole[0], "")
-        elif letters:
-            start, letter = chance.choice(letters)
-            yield index, put(line, start, letter, chance.choice("01-"))
+    index = chance.choice(rows(lines))
+    line = lines[index]
+    match = code(line)
+    holes = [(match.start(1) + hole.start(), hole[0], "") for hole in HOLE.finditer(match[1])]
+    letters = [(start + spot, word[spot], chance.choice("01-")) for start, word in code_words(line) for spot in range(len(word))]
+    found = chance.choice([holes, [letter for letter in letters if letter[1].islower()]])
+    return (index, put(line, *chance.choice(found))) if found else None
 
 
-def swapped_width(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    kinds = [index for index, line in enumerate(lines) if KIND.match(line)]
-    while kinds:
-        index = chance.choice(kinds)
-        match = KIND.match(lines[index])
-        assert match is not None
-        bits = int(match[3])
-        other = chance.choice([bits - 1, bits + 1, bits * 2, bits // 2])
-        if other > 0 and other != bits:
-            yield index, put(lines[index], match.start(3), match[3], str(other))
+def swapped_width(lines: Words, chance: random.Random) -> Change:
+    kinds = [(index, match) for index, match in enumerate(map(KIND.match, lines)) if match]
+    if not kinds:
+        return None
+    index, match = chance.choice(kinds)
+    bits = int(match[3])
+    other = chance.choice([bits - 1, bits + 1, bits * 2, bits // 2])
+    return (index, put(lines[index], match.start(3), match[3], str(other))) if other else None
 
 
-def repeated_row(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    while True:
-        index = chance.choice(rows(lines))
-        yield index, f"{lines[index]}\n{lines[index]}"
+def repeated_row(lines: Words, chance: random.Random) -> Change:
+    index = chance.choice(rows(lines))
+    return index, f"{lines[index]}\n{lines[index]}"
 
 
-def row_left_out(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    while True:
-        yield chance.choice(rows(lines)), ""
+def row_left_out(lines: Words, chance: random.Random) -> Change:
+    return chance.choice(rows(lines)), ""
 
 
-def wrong_count(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def wrong_count(lines: Words, chance: random.Random) -> Change:
     index = next(index for index, line in enumerate(lines) if line.startswith("count:"))
-    for match in re.finditer(r"\d+", lines[index].partition("}")[0]):
-        for step in (-1, 1, 10):
-            yield index, put(lines[index], match.start(), match[0], str(int(match[0]) + step))
+    match = chance.choice(list(re.finditer(r"\d+", lines[index].partition("}")[0])))
+    return index, put(lines[index], match.start(), match[0], str(int(match[0]) + chance.choice([-1, 1, 10])))
 
 
-def another_time(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    while True:
-        index = chance.choice(rows(lines))
-        match = chance.choice(list(re.finditer(r"(?:cycles|taken|cross): +(\d+)", lines[index])) or [None])
-        if match:
-            yield index, put(lines[index], match.start(1), match[1], str(max(0, int(match[1]) + chance.choice([-1, 1, 2]))))
+def another_time(lines: Words, chance: random.Random) -> Change:
+    index = chance.choice(rows(lines))
+    match = chance.choice(list(re.finditer(r"(?:cycles|taken|cross): +(\d+)", lines[index])))
+    return index, put(lines[index], match.start(1), match[1], str(max(0, int(match[1]) + chance.choice([-1, 1, 2]))))
 
 
-def another_kind(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def another_kind(lines: Words, chance: random.Random) -> Change:
     """Kinds that say the same under two names are the same here."""
-    names = sorted({match[2] for index in rows(lines) for match in FIELD.finditer(lines[index]) if match[1] not in NOT_FIELDS})
+    found = [(index, match) for index in rows(lines) for match in FIELD.finditer(lines[index]) if match[1] not in NOT_FIELDS]
     said = {match[1]: match[2].strip() for match in (re.match(r"  ([a-z_0-9]+): +(\{[^#]*\})", line) for line in lines) if match}
-    while len(names) > 1:
-        index = chance.choice(rows(lines))
-        fields = [match for match in FIELD.finditer(lines[index]) if match[1] not in NOT_FIELDS]
-        if fields:
-            match = chance.choice(fields)
-            new = chance.choice(names)
-            if said.get(new, new) != said.get(match[2], match[2]):
-                yield index, put(lines[index], match.start(2), match[2], new)
+    if not found:
+        return None
+    index, match = chance.choice(found)
+    new = chance.choice(sorted({other[2] for _, other in found}))
+    return (index, put(lines[index], match.start(2), match[2], new)) if said.get(new, new) != said.get(match[2], match[2]) else None
 
 
-def another_letter(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def another_letter(lines: Words, chance: random.Random) -> Change:
     """In the mnemonic, or in the operands a capital letter or a sign."""
-    while True:
-        index = chance.choice(rows(lines))
-        line = lines[index]
-        start = line.index('"') + 1
-        asm = line[start : line.index('"', start)]
-        spots = [spot for spot, letter in enumerate(asm) if letter.isupper() or letter in "#@()[]+<>*"]
-        if spots:
-            spot = chance.choice(spots)
-            yield index, put(line, start + spot, asm[spot], chance.choice("ABCDHLMXZ") if asm[spot].isupper() else "")
+    index = chance.choice(rows(lines))
+    line = lines[index]
+    start = line.index('"') + 1
+    spot = chance.randrange(start, line.index('"', start))
+    if line[spot].isupper():
+        return index, put(line, spot, line[spot], chance.choice("ABCDHLMXZ"))
+    return (index, put(line, spot, line[spot], "")) if line[spot] in "#@()[]+<>*" else None
 
 
-def swapped_fields(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def swapped_fields(lines: Words, chance: random.Random) -> Change:
     """Two fields in each other's place in the code."""
-    able = [index for index in rows(lines) if len(set(re.findall("[a-z]", CODE.search(lines[index])[1]))) > 1]  # type: ignore[index]
-    while able:
-        index = chance.choice(able)
-        match = CODE.search(lines[index])
-        assert match is not None
-        one, other = chance.sample(sorted(set(re.findall("[a-z]", match[1]))), 2)
-        yield index, put(lines[index], match.start(1), match[1], match[1].translate(str.maketrans(one + other, other + one)))
+    index = chance.choice(rows(lines))
+    match = code(lines[index])
+    letters = sorted(set(re.findall("[a-z]", match[1])))
+    if len(letters) < 2:
+        return None
+    one, other = chance.sample(letters, 2)
+    return index, put(lines[index], match.start(1), match[1], match[1].translate(str.maketrans(one + other, other + one)))
 
 
-def another_option(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
+def another_option(lines: Words, chance: random.Random) -> Change:
     """A choice, a name of a list or a value with other bits."""
-    end = next(index for index, line in enumerate(lines) if line.startswith("forms:"))
-    begin = next((index for index, line in enumerate(lines) if line.startswith("kinds:")), end)
-    able = [index for index in range(begin, end) if re.search(r"choice: |list: |values: ", lines[index].partition("#")[0])]
-    while able:
-        index = chance.choice(able)
-        options = list(OPTION.finditer(lines[index].partition("#")[0], re.search(r"choice: |list: |values: ", lines[index]).end()))  # type: ignore[union-attr]
-        options = [match for match in options if match[1] not in ("unsigned", "number", "address", "bits", "min", "max")]
-        if options:
-            match = chance.choice(options)
-            bit = 1 << chance.randrange(max(1, int(match[2], 0).bit_length()))
-            yield index, put(lines[index], match.start(2), match[2], str(int(match[2], 0) ^ bit))
+    kinds = [line.startswith("kinds:") for line in lines].index(True) if "kinds:" in lines else len(lines)
+    able = [index for index in range(kinds, len(lines)) if OPTIONS.search(lines[index])]
+    if not able:
+        return None
+    index = chance.choice(able)
+    begin = OPTIONS.search(lines[index])
+    assert begin is not None
+    options = list(OPTION.finditer(lines[index].partition("#")[0], begin.end()))
+    options = [match for match in options if not match[1].islower()]
+    if not options:
+        return None
+    match = chance.choice(options)
+    bit = 1 << chance.randrange(max(1, int(match[2], 0).bit_length()))
+    return index, put(lines[index], match.start(2), match[2], str(int(match[2], 0) ^ bit))
 
 
-def another_origin(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    able = [index for index, line in enumerate(lines) if re.search(r"(from|of): (next|self|field|zero)\b", line)]
-    while able:
-        index = chance.choice(able)
-        match = re.search(r"(?:from|of): (next|self|field|zero)\b", lines[index])
-        assert match is not None
-        other = chance.choice([word for word in ("next", "self", "field", "zero") if word != match[1]])
-        yield index, put(lines[index], match.start(1), match[1], other)
+def another_origin(lines: Words, chance: random.Random) -> Change:
+    able = [(index, match) for index, match in enumerate(map(ORIGIN.search, lines)) if match]
+    if not able:
+        return None
+    index, match = chance.choice(able)
+    return index, put(lines[index], match.start(1), match[1], chance.choice(("next", "self", "field", "zero")))
 
 
-def another_order(lines: Words, chance: random.Random) -> Iterator[tuple[int, str]]:
-    for index, line in enumerate(lines):
-        match = re.match(r"order: (little|big)", line)
-        if match:
-            yield index, put(line, match.start(1), match[1], "big" if match[1] == "little" else "little")
+def another_order(lines: Words, chance: random.Random) -> Change:
+    index = next((index for index, line in enumerate(lines) if line.startswith("order:")), -1)
+    match = re.search("little|big", lines[index]) if index >= 0 else None
+    return (index, put(lines[index], match.start(), match[0], "big" if match[0] == "little" else "little")) if match else None
 
 
 def put(line: str, start: int, old: str, new: str) -> str:
@@ -236,13 +221,16 @@ def mistakes(name: str, per: int, sorts: dict[str, Sort] = SORTS) -> Iterator[Mi
         chance = random.Random(f"{name} {sort}")
         seen = {index: {lines[index]} for index in range(len(lines))}
         found = 0
-        for tried, (index, after) in enumerate(make(lines, chance)):
-            if after not in seen[index]:
-                seen[index].add(after)
-                found += 1
-                new = [*lines[:index], *([after] if after else []), *lines[index + 1 :]]
-                yield Mistake(sort, index + 1, lines[index], after, "\n".join(new))
-            if found == per or tried > MOST_TRIED * per:
+        for _ in range(MOST_TRIED * per):
+            change = make(lines, chance)
+            if change is None or change[1] in seen[change[0]]:
+                continue
+            index, after = change
+            seen[index].add(after)
+            new = [*lines[:index], *([after] if after else []), *lines[index + 1 :]]
+            yield Mistake(sort, index + 1, lines[index], after, "\n".join(new))
+            found += 1
+            if found == per:
                 break
 
 

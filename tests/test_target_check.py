@@ -24,7 +24,7 @@ UNDEFINED = 'undefined: ["01..3F", "44..5F", "64..7F", "90..BF", "C1..FF"]'
 TOY = TABLE.replace("conventions", f"{UNDEFINED}\nconventions")
 TEXTS = {"toy.yaml": TOY, "toy.txt": AGREED}
 # What only a decoder or an encoder with a defect brings about (test_tables.py has such), and what two forms of one statement need.
-ELSEWHERE = {"check_not_made", "check_decoded", "check_refused", "book_read_again"}
+ELSEWHERE = {"check_not_made", "check_decoded", "check_refused", "check_odd", "book_read_again"}
 MISTAKES = list(from_file(FILE, TEXTS))
 
 
@@ -59,6 +59,15 @@ def test_every_message_is_met() -> None:
     assert len(codes) > 15
     assert codes - ELSEWHERE == {mistake.code for mistake in MISTAKES if not mistake.code.startswith("table_")}
     assert codes >= ELSEWHERE
+
+
+def test_a_letter_that_means_something_else_once() -> None:
+    rows = [f'{{asm: "PUT{number} #d", code: "D{number} <d>", d: data, cycles: 2, flow: next}}' for number in range(3)]
+    text = TOY.replace("data: {number: 8}", "data: {number: 8}\n  byte: {unsigned: 8}")
+    text += "".join(f"  - {row}\n" for row in rows)
+    assert "is of kind" not in reviewed(text)
+    found = reviewed(text.replace('"D1 <d>", d: data', '"D1 <d>", d: byte'))
+    assert "warning: field 'd' is of kind 'byte' here only; 3 others of that letter are of kind 'data'" in found
 
 
 def test_words_of_a_longer_form_than_the_table_takes() -> None:

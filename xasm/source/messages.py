@@ -226,6 +226,8 @@ CATALOGUE: dict[str, str] = {
     "check_loose": "field '{field}' has {have} bits in the code of '{asm}', and nothing that it takes needs more than {need}",
     "check_unused": "{what} is used by no row",
     "check_file_name": "the file is '{file}', so that the chip is found as '{found}' and not as '{name}'",
+    "check_address": "kind '{kind}' takes addresses of {bits} bits; those of the chip have {own}",
+    "check_odd": "field '{field}' is of kind '{kind}' here only; {times} others of that letter are of kind '{usual}'",
     "check_taken": "'{asm}' has a time for a condition that is met, but its flow is '{flow}'",
     "check_never": "'{asm}' is never chosen: whatever is written for it, another row takes it",
     # tables against books

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,11 +15,12 @@ from xasm.target.book_check import book_faults
 from xasm.target.bookvalues import Book
 from xasm.target.check import WIDEST, agree, check_target, claimed, line_text, opcodes, placed
 from xasm.target.decode import Decoder
-from xasm.target.forms import FLOWS, Form, Slot
+from xasm.target.forms import FLOWS, Form, Mode, Modes, Row, Slot
 from xasm.target.kinds import Choice, Kind, Listed, Page, Plain, numeric
 from xasm.target.model import Target
 from xasm.target.trials import Trial, lost, trials
 
+MOSTLY = 3  # times that a letter is of one kind before another kind is odd
 CONDITIONS = ("branch", "call_if", "return", "return_if", "skip", "repeat")  # flows whose time may depend on something
 # What keeps no form from being read, and what would spoil every trial all the same.
 READABLE = frozenset(("table_symbol", "table_count", "table_overlap", "table_same_form"))
@@ -178,9 +180,15 @@ def reaches(form: Form, slots: tuple[Slot, ...], bit: int, other: Form) -> bool:
 def doubts(target: Target) -> Iterator[Diagnostic]:
     """What is legal and yet hardly meant."""
     yield from unused(target)
+    yield from odd(target)
     for row in target.rows:
         if row.taken is not None and row.flow not in CONDITIONS and not row.modes:
             yield at(row.places["taken"], "check_taken", {"asm": row.asm, "flow": row.flow}, severity="warning")
+    highest = max(target.top, *(target.top_of(space) for space in target.spaces), *target.symbols.values(), 0)
+    for kind in target.kinds.values():
+        if kind.address and isinstance(kind, Plain) and kind.high > highest:
+            values = {"kind": kind.name, "bits": kind.bits, "own": highest.bit_length()}
+            yield at(target.kind_places[kind.name][""], "check_address", values, 0, len(kind.name), severity="warning")
     name = target.places.get("name")
     found = Path(name[0].path).stem.lower() if name else target.name
     if name and target.name.lower() != found:
@@ -200,6 +208,31 @@ def unused(target: Target) -> Iterator[Diagnostic]:
     for name in target.assume:
         if name not in origins:
             yield at(target.places["assume"], "check_unused", {"what": f"what is assumed of '{name}'"}, severity="warning")
+
+
+def odd(target: Target) -> Iterator[Diagnostic]:
+    """Fields whose kind is not what that letter is everywhere else, where both could hold the same bits and not both are
+    choices, of which makers have many."""
+    parts: list[Row | Mode] = [*target.rows, *(mode for modes in target.modes.values() for mode in modes.modes)]
+    found: dict[str, list[tuple[Row | Mode, Kind | Modes]]] = {}
+    for part in parts:
+        for name, kind in (*part.fields.items(), *(part.modes.items() if isinstance(part, Row) else ())):
+            found.setdefault(name, []).append((part, kind))
+    for name, uses in found.items():
+        count = Counter(kind.name for _, kind in uses)
+        for part, kind in uses:
+            times = max((count[other.name] for _, other in uses if alike(kind, other)), default=0)
+            if count[kind.name] == 1 and times >= MOSTLY:
+                usual = next(other.name for _, other in uses if count[other.name] == times and alike(kind, other))
+                values = {"field": name, "kind": kind.name, "usual": usual, "times": times}
+                yield at(part.places[name], "check_odd", values, severity="warning")
+
+
+def alike(one: Kind | Modes, other: Kind | Modes) -> bool:
+    """Whether one kind may have been typed for the other without being missed in `code`."""
+    if isinstance(one, Modes) or isinstance(other, Modes):
+        return one is not other
+    return one.bits == other.bits and not (isinstance(one, Choice) and isinstance(other, Choice))
 
 
 def kinds_of(groups: Iterable[Iterable[Kind]]) -> set[str]:

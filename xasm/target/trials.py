@@ -131,7 +131,11 @@ def _lost(trial: Trial, target: Target, decoder: Decoder, chosen: set[Form]) -> 
     text = instruction.text
     if trial.form.alias:
         text = text_of(trial.form, trial.fields, target)
-        if instruction.form.alias:
+        # a row that is a second name may be longer than the code it takes; a mode may not than its fellows
+        same_row = trial.form.row is not None and trial.form.row is instruction.form.row
+        longer = same_row and instruction.form.size != len(words)
+        # and what is written alike must mean the same value
+        if instruction.form.alias or longer or (instruction.form.asm == trial.form.asm and plain(instruction.text) != plain(text)):
             yield found("check_decoded", other=instruction.text)
     elif instruction.form is not trial.form or not all(equal(trial, name, instruction.fields[name]) for name in trial.fields):
         yield found("check_decoded", other=instruction.text)
