@@ -199,7 +199,6 @@ COMMANDS: dict[str, tuple[list[str | bytes], int, str]] = {
     "a header that is no C": (["good.asm", "-t", CHIP, "--include", "a\nb"], 2, r"'a\nb' is not the name of a C header"),
     "no line may be brought in": (["good.asm", "-t", CHIP, "--most-lines", "0"], 2, "--most-lines"),
     "a depth without bound": (["good.asm", "-t", CHIP, "--deepest", "1000000"], 2, "--deepest"),
-    "two files, the second behind END": (["end.asm", "good.asm", "-t", CHIP], 1, "this file is not read"),
 }
 
 

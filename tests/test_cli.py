@@ -113,6 +113,16 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
         (folder / name).write_text(APART)
     (folder / "lantern.yaml").write_text(TABLE)
     (folder / "lantern.txt").write_text(AGREED)
+    for name in ("monitor.asm", "lamps.asm", "lamp.asm", "key.asm"):
+        (folder / name).write_text("        DB 1\n")
+    (folder / "bench.yaml").write_text("windows: [{name: all, start: 0, size: 0x800, kind: rom}]\n")
+    if path == ("link",):
+        run(folder, "assemble", "monitor.asm", "lamps.asm", *TARGET)
+        run(folder, "assemble", "lamp.asm", "key.asm", *TARGET, "-o", "drivers.zip")
+    if path == ("compare",):
+        run(folder, "build", "first.asm", *TARGET, "-o", "rom.hex", "-o", "old.hex")
+        (folder / "rom.bin").write_bytes(bytes(0x10) + b"\x01\x02\xff\xff\x03")
+        (folder / "first.asm").write_text("        DB 16 OF 0, 1, 2, 255, 255, 3\n")
     for words in examples(ran.shown, path):
         tried = run(folder, *[CHIP if word == "NAME" else word for word in words])
         assert tried.code == 0, (words, tried.said)
@@ -285,8 +295,9 @@ def test_folders_are_searched_in_order_behind_the_own_one(folder: Path) -> None:
     assert value("-I", "one") == 3
 
 
-def test_several_sources_are_one_program(folder: Path) -> None:
-    (folder / "more.asm").write_text("        ORG 0x12\nmiddle: DB last - first, middle\n")
+def test_several_sources_are_modules_of_one_program(folder: Path) -> None:
+    (folder / "more.asm").write_text("        EXTERN first, last\n        ORG 0x12\nmiddle: DB last - first, middle\n")
+    (folder / "apart.asm").write_text("        PUBLIC first, last\n" + (folder / "apart.asm").read_text())
     ran = run(folder, "build", "apart.asm", "more.asm", *TARGET, "-o", "out.bin", "-o", "-")
     assert (folder / "out.bin").read_bytes() == b"\x01\x02\x04\x12\x03"
     assert [row.strip() for row in ran.shown.splitlines() if row.strip().startswith("(")] == ["(apart.asm)", "(more.asm)"]

@@ -18,9 +18,9 @@ from tests.expander import Author
 from tests.invented import BRANCHES, NOTATIONS, SPACES, chip
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits
-from xasm.building import build_sources
+from xasm.building import Choices, build_sources
 from xasm.reports.listing import listing
-from xasm.source.diagnostics import Report, SourceErrors, render_all
+from xasm.source.diagnostics import SourceErrors, render_all
 from xasm.source.files import Source
 from xasm.target.finding import load_target, table_paths
 from xasm.target.model import Target
@@ -147,7 +147,7 @@ def patience(seconds: float) -> Iterator[None]:
 def outcome(target: Target, text: str, path: str) -> str:
     """What becomes of a source, in a word: image or errors. Raises what nobody should see."""
     try:
-        linked = build_sources([Source(path, text)], target, [], Report(), LIMITS)
+        linked = build_sources([Source(path, text)], Choices(target, limits=LIMITS))
     except SourceErrors as found:
         assert found.diagnostics
         for one in found.diagnostics:

@@ -9,7 +9,7 @@ import pytest
 import xasm
 from tests.asking import CHIP, MAKERS, code, errors, symbols, texts
 from tests.invented import BRANCHES, NOTATIONS, table
-from xasm.building import build
+from xasm.building import Choices, build
 from xasm.target import finding
 
 
@@ -120,7 +120,7 @@ def test_an_included_file_is_looked_for_beside_the_including_one_then_in_each_fo
     (tmp_path / "main/e.inc").write_text(" DB 4\n")
     (tmp_path / "main/sub/e.inc").write_text(" DB 5")
     folders = [str(tmp_path / "one"), str(tmp_path / "two")]
-    image = build([str(tmp_path / "main/a.asm")], "toy-one", folders).image
+    image = build([str(tmp_path / "main/a.asm")], Choices("toy-one", folders)).image
     assert [image[address] for address in range(5)] == [1, 3, 5, 2, None]
     (tmp_path / "one/c.inc").write_bytes(b"\xef\xbb\xbf DB 6\r\n")
     text = (tmp_path / "main/a.asm").read_text()

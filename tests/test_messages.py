@@ -16,8 +16,9 @@ from xasm.target.finding import table_paths
 
 CASES = cases()
 LEAST = 140  # cases in the data files; fewer, and they were not all read
-# Entries that are met by other tests: those about tables, about files of words that are read, about images that are split.
-ELSEWHERE = ("table_", "read_", "split_")
+# Entries that are met by other tests: those about tables, about files of words that are read, about images that are split,
+# about modules that were made for different chips.
+ELSEWHERE = ("table_", "check_", "book_", "new_", "no_table_folder", "read_", "split_", "other_target")
 TESTS = Path(__file__).resolve().parent
 
 
@@ -33,7 +34,9 @@ def test_message(case: Case, tmp_path: Path) -> None:
 
 def test_every_entry_of_the_catalogue_is_met_by_a_case() -> None:
     assert len(CASES) >= LEAST
-    assert {code for case in CASES for code in case.codes} == {code for code in CATALOGUE if not code.startswith(ELSEWHERE)}
+    met = {code for case in CASES for code in case.codes}
+    assert met <= CATALOGUE.keys()
+    assert {code for code in CATALOGUE if not code.startswith(ELSEWHERE)} - met == set()
 
 
 def test_other_tests_name_the_entries_that_are_left_to_them() -> None:

@@ -10,6 +10,7 @@ import pytest
 import xasm
 from tests.invented import BRANCHES, table
 from tests.test_cli import Ran, run
+from tests.test_target_new import says
 from xasm.source.diagnostics import Fault, SourceErrors
 from xasm.target.finding import VARIABLE, known_tables, load_target, table_paths
 
@@ -138,6 +139,7 @@ def test_a_source_may_name_the_chip_whose_table_is_given(folder: Path) -> None:
     ],
 )
 def test_what_is_not_there(words: list[str], said: str, folder: Path) -> None:
+    assert says("no_table_folder" if "--tables" in words else "cannot_read", said)
     assert run(folder, "build", "prog.asm", *words) == Ran(2, "", said)
 
 

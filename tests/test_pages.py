@@ -18,8 +18,7 @@ from typing import NamedTuple
 import pytest
 
 from xasm.assembly.directives import DIRECTIVES
-from xasm.building import build_sources
-from xasm.source.diagnostics import Report
+from xasm.building import Choices, build_sources
 from xasm.source.files import Source
 from xasm.syntax.expressions import BINARY, UNARY, WORDS
 
@@ -91,9 +90,9 @@ def play(page: str, folder: Path) -> list[str]:
 
 def example(block: Block, folder: Path) -> list[str]:
     """What differs in an ```xasm TARGET block, whose lines say behind `; ->` what they make."""
-    linked = build_sources([Source(str(folder / "example"), block.text)], block.name, [], Report())
+    linked = build_sources([Source(str(folder / "example"), block.text)], Choices(block.name))
     made: dict[int, list[int]] = {}
-    for entry, words in zip(linked.module.entries, linked.words, strict=True):
+    for entry, words in zip(linked.program.entries, linked.words, strict=True):
         source, number, _ = entry.place
         while source.parent is not None:  # what a macro brought belongs to the line that uses it
             source, number, _ = source.parent

@@ -227,7 +227,7 @@ def judged(target: Target, case: Case, text: str, made: bytes | None) -> str | N
 def encodings(target: Target, text: str, address: int) -> Iterator[tuple[Form | None, bytes]]:
     """Every way in which the table can encode a statement: the one that is taken and the longer ones."""
     statement = cut_statement(text)
-    variants, leaves = target.variants(statement.operation, parse_operands(statement.operands).nodes)
+    variants, leaves, _ = target.variants(statement.operation, parse_operands(statement.operands).nodes)
     for variant in variants:
         try:
             yield variant.form, bytes(encode(variant, leaves, Known(Module()), address))

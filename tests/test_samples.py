@@ -37,7 +37,7 @@ def name(path: Path) -> str:
 
 
 def assembled(path: Path) -> Image:
-    return build([str(path)], None).image
+    return build([str(path)]).image
 
 
 # dumps

@@ -10,11 +10,10 @@ import pytest
 import xasm
 from tests.asking import CHIP, STOP, code, errors, hints, symbols, texts
 from tests.invented import SPACES, chip
-from xasm.building import build_sources
+from xasm.building import Choices, build_sources
 from xasm.formats import FORMATS
 from xasm.formats.options import Options
 from xasm.reports.listing import listing
-from xasm.source.diagnostics import Report
 from xasm.source.files import Source
 from xasm.target.model import Target
 
@@ -23,7 +22,7 @@ SPACIOUS = chip(SPACES)
 
 def listed(source: str, target: Target = CHIP) -> list[str]:
     """The lines of the listing that stand for lines of the source, without outer blanks."""
-    rows = listing(build_sources([Source("<source>", source)], target, [], Report())).split("\n\n")[1].split("\n")
+    rows = listing(build_sources([Source("<source>", source)], Choices(target))).split("\n\n")[1].split("\n")
     return [row.strip() for row in rows[1:]]
 
 
@@ -167,13 +166,17 @@ def test_public_names_must_be_defined_and_be_names() -> None:
 
 
 def test_extern_names_come_from_another_file() -> None:
-    files = [Source("one.asm", " EXTERN there, value\n BR there\n DB value\n"), Source("two.asm", " STOP\nthere: STOP\nvalue EQU 7\n")]
-    assert build_sources(files, CHIP, [], Report()).image.spans == [(0, b"\x01\x02\x07\x00\x00")]
+    files = [
+        Source("one.asm", " EXTERN there, value\n BR there\n DB value\n"),
+        Source("two.asm", " PUBLIC there, value\n STOP\nthere: STOP\nvalue EQU 7\n"),
+    ]
+    assert build_sources(files, Choices(CHIP)).image.spans == [(0, b"\x01\x02\x07\x00\x00")]
 
 
 def test_extern_names_that_nobody_defines() -> None:
-    assert errors(" EXTERN a, b\n EXTERN a, c\na: STOP\n") == [(1, 12, "nobody_defines"), (2, 12, "nobody_defines")]
-    assert errors(" EXTERN a\n BR a\n") == [(1, 9, "nobody_defines"), (2, 5, "undefined")]
+    assert errors(" EXTERN a, b\n EXTERN a, c\na: STOP\n DB b\n DB a, c\n") == [(4, 5, "nobody_defines"), (5, 8, "nobody_defines")]
+    assert errors(" EXTERN a\n BR a\n") == [(2, 5, "nobody_defines")]
+    assert xasm.assemble(" EXTERN never\n STOP\n", CHIP).spans == [(0, b"\x00")]
     assert errors(" EXTERN\n EXTERN 5\n EXTERN .a\n") == [(1, 2, "operand_count"), (2, 9, "name_wanted"), (3, 9, "name_wanted")]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import subprocess
 import sys
 from itertools import product
@@ -14,6 +15,7 @@ import pytest
 from tests.test_cli import ROOT, Ran, run
 from xasm.source.diagnostics import Report, render_all
 from xasm.source.files import Source
+from xasm.source.messages import CATALOGUE
 from xasm.target.finding import load_target, table_paths
 from xasm.target.forms import FLOWS
 from xasm.target.kinds import STOCK
@@ -81,17 +83,24 @@ def test_at_a_terminal_it_asks(tmp_path: Path) -> None:
     assert (tmp_path / "mine.yaml").read_text() == new_table("mine", 12, 15, "big")
 
 
+def says(code: str, said: str) -> bool:
+    """Whether what is said is that entry of the catalogue."""
+    entry = re.sub(r"\\\{.*?\\\}", ".+", re.escape(CATALOGUE[code]))
+    return re.match(f"error: {entry}\n", said) is not None
+
+
 @pytest.mark.parametrize(
-    ("words", "said"),
+    ("code", "words", "said"),
     [
-        (["a b"], "error: 'a b' cannot name a chip: letters, digits, '_' and '-', in front a letter or digit\n"),
-        (["../x"], "error: '../x' cannot name a chip: letters, digits, '_' and '-', in front a letter or digit\n"),
-        (["here"], "error: 'here.yaml' is there already, and is not overwritten\n"),
-        (["mine", "-o", "here.yaml"], "error: 'here.yaml' is there already, and is not overwritten\n"),
-        (["mine", "-o", "no/where.yaml"], "error: cannot write 'no/where.yaml': no such file or directory\n"),
+        ("new_name", ["a b"], "error: 'a b' cannot name a chip: letters, digits, '_' and '-', in front a letter or digit\n"),
+        ("new_name", ["../x"], "error: '../x' cannot name a chip: letters, digits, '_' and '-', in front a letter or digit\n"),
+        ("new_exists", ["here"], "error: 'here.yaml' is there already, and is not overwritten\n"),
+        ("new_exists", ["mine", "-o", "here.yaml"], "error: 'here.yaml' is there already, and is not overwritten\n"),
+        ("cannot_write", ["mine", "-o", "no/where.yaml"], "error: cannot write 'no/where.yaml': no such file or directory\n"),
     ],
 )
-def test_what_is_refused(words: list[str], said: str, tmp_path: Path) -> None:
+def test_what_is_refused(code: str, words: list[str], said: str, tmp_path: Path) -> None:
+    assert says(code, said)
     (tmp_path / "here.yaml").write_text("")
     assert run(tmp_path, "target", "new", *words) == Ran(2, "", said)
     assert [path.name for path in tmp_path.iterdir()] == ["here.yaml"]
@@ -103,5 +112,7 @@ def test_a_name_that_a_chip_has_already(tmp_path: Path) -> None:
     taken = [name, load_target(name).also[0].upper()]
     for one in taken:
         hint = f'choose another name; a table can take over another\'s rows: extends: "{one}"'
-        assert run(tmp_path, "target", "new", one) == Ran(2, "", f"error: there is a chip '{one}' already\n    {hint}\n")
+        said = f"error: there is a chip '{one}' already\n    {hint}\n"
+        assert says("new_taken", said) and not says("new_name", said)
+        assert run(tmp_path, "target", "new", one) == Ran(2, "", said)
     assert list(tmp_path.iterdir()) == []

@@ -7,7 +7,7 @@ import pytest
 import xasm
 from tests.invented import chip
 from tests.test_tables import bad_trials, trials, wrong_refusals, wrong_returns
-from xasm.building import build_sources
+from xasm.building import Choices, build_sources
 from xasm.formats import FORMATS
 from xasm.formats.options import Options
 from xasm.reports.listing import listing
@@ -112,7 +112,7 @@ def test_what_does_not_fit_a_word_is_refused() -> None:
 
 
 def test_a_listing_shows_whole_words() -> None:
-    linked = build_sources([Source("wide.asm", SOURCE)], TWELVE, [], Report())
+    linked = build_sources([Source("wide.asm", SOURCE)], Choices(TWELVE))
     rows = listing(linked).splitlines()
     shown = [row[8:56].split("  ") for row in rows if row[:6].strip().isdigit()]
     assert [(address.strip(), next(text for text in rest if text.strip()).strip()) for address, *rest in shown[1:5]] == [

@@ -13,7 +13,7 @@ from pathlib import Path
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
-from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Module, Piece, Words
+from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Instruction, Module, Piece, Stamp, Words
 from xasm.assembly.parsing import label_unwanted
 from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
@@ -30,7 +30,7 @@ from xasm.target.model import Target
 
 class Assembler:
     """One module in the making. `folders` are searched for included files after the including file's own; `load` finds
-    a chip by name (raises Fault)."""
+    a chip by name (raises Fault); `path` is the file that it is made of."""
 
     def __init__(
         self,
@@ -38,10 +38,11 @@ class Assembler:
         folders: Sequence[Path] = (),
         load: Callable[[str], Target] | None = None,
         limits: Limits | None = None,
+        path: str = "",
     ) -> None:
         self.report = report
         self.load = load
-        self.module = Module()
+        self.module = Module(path)
         self.symbols = Symbols(self.module)
         self.reader = Reader(self, folders, limits or Limits())
         self.sections = {"": self.module.section}  # by name
@@ -63,7 +64,6 @@ class Assembler:
         """The whole module, when everything has been read."""
         for _, _, call in self.fits:
             self.report.fault(Fault("block_open", directive="FIT", closing="ENDFIT"), call.place, 0, len(call.statement.word))
-        self.module.finish()
         return self.module
 
     # lines, as the reader finds them
@@ -147,7 +147,7 @@ class Assembler:
 
     def _add(self, piece: Piece, place: Place, offset: int) -> None:
         self.module.section.entries.append(Entry(piece, place, offset, self.symbols.local))
-        if isinstance(piece, (Words, Encoded)):
+        if isinstance(piece, (Words, Encoded, Stamp)):
             self._made += piece.size
             target = self.module.target
             if target is not None and self._made > most_words(target.top + 1):
@@ -171,10 +171,12 @@ class Assembler:
         if statement.operation not in target.mnemonics:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands)
-        variants, leaves = target.variants(statement.operation, operands.nodes)
+        variants, leaves, shape = target.variants(statement.operation, operands.nodes)
+        assumed: tuple[tuple[str, int], ...] = ()
         if self.assumed:
             variants = assuming(variants, self.assumed)
-        encoded = Encoded(variants, leaves)
+            assumed = tuple(self.assumed.items())
+        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed))
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
         if not changing and statement.operation not in self.reader.macros:
             self.seen[body] = (piece, statement.offset)
@@ -233,7 +235,7 @@ class Assembler:
     # what directives do
 
     def choose_target(self, name: str, target: Target | None = None) -> None:
-        """Names the chip, once for the whole program."""
+        """Names the chip, once for the whole module."""
         present = self.module.target
         if present is not None and name.lower() in (present.name.lower(), *(other.lower() for other in present.also)):
             return

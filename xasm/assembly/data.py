@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from xasm.assembly.macros import split_arguments
-from xasm.assembly.module import Alignment, Encoded, Space, Words
+from xasm.assembly.module import Alignment, Data, Encoded, Space, Words
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.assembly.symbols import Known, Unknown
 from xasm.source.diagnostics import Fault
@@ -34,19 +34,39 @@ def data(assembler: Assembler, call: Call, bits: int) -> None:
     target = needed_target(assembler)
     nodes = counted(assembler, call, 1, 1 << 20, "at least one value")
     kind = plain("a value", "number", bits)
-    count = bits // target.word
     order = assembler.order or target.order
-    downs = [target.word * (index if order == "little" else count - 1 - index) for index in range(count)]
     leaves = list(values(assembler, nodes, target.top + 1))
-    known = known_words(assembler, leaves, kind, downs)
+    known = known_words(assembler, leaves, kind, cuts(bits, order, target.word))
     if known is not None:
         assembler.add(Words(known, None), call)
         return
+    recipe = Data(bits, order, len(leaves))
+    assembler.add(Encoded((variant_of(recipe, target.word),), leaves, recipe), call)
+
+
+def cuts(bits: int, order: str, word: int) -> list[int]:
+    """For each word of a value, in order, which of its bits it begins with."""
+    count = bits // word
+    return [word * (index if order == "little" else count - 1 - index) for index in range(count)]
+
+
+def variant_of(recipe: Data, word: int) -> Variant:
+    """The one way to encode data, in words of `word` bits."""
+    bits, order, values = recipe
     patches = []
-    for leaf in range(len(leaves)):
-        slots = tuple(Slot(leaf * count + index, 0, target.word, down) for index, down in enumerate(downs))
+    if order == "packed":
+        kind = plain("a unit", "number", bits)
+        each = word // bits
+        for index in range(values):
+            slot = Slot(index // each, word - bits * (index % each + 1), bits, 0)
+            patches.append(Patch(index, kind, (slot,)))
+        return Variant(None, (0,) * -(-values // each), tuple(patches))
+    kind = plain("a value", "number", bits)
+    downs = cuts(bits, order, word)
+    for leaf in range(values):
+        slots = tuple(Slot(leaf * len(downs) + index, 0, word, down) for index, down in enumerate(downs))
         patches.append(Patch(leaf, kind, slots))
-    assembler.add(Encoded((Variant(None, (0,) * (count * len(leaves)), tuple(patches)),), leaves), call)
+    return Variant(None, (0,) * (values * len(downs)), tuple(patches))
 
 
 def known_words(assembler: Assembler, leaves: list[Node], kind: Plain, downs: list[int]) -> tuple[int, ...] | None:
@@ -98,13 +118,8 @@ def du(assembler: Assembler, call: Call) -> None:
     if not 1 <= bits <= target.word or target.word % bits:
         raise nodes[0].fault("bad_unit", value=shown(bits), word=target.word)
     units = list(values(assembler, nodes[1:], (target.top + 1) * (target.word // bits)))
-    each = target.word // bits
-    kind: Plain = plain("a unit", "number", bits)
-    patches = []
-    for index in range(len(units)):
-        slot = Slot(index // each, target.word - bits * (index % each + 1), bits, 0)
-        patches.append(Patch(index, kind, (slot,)))
-    piece = Encoded((Variant(None, (0,) * -(-len(units) // each), tuple(patches)),), units)
+    recipe = Data(bits, "packed", len(units))
+    piece = Encoded((variant_of(recipe, target.word),), units, recipe)
     assembler.add(assembler.settled(piece) or piece, call)
 
 

@@ -1,7 +1,8 @@
-"""What assembly hands to linking: pieces in order, and symbols that wait for addresses."""
+"""What assembly hands to linking: pieces in order, section by section, and names that wait for addresses."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from xasm.source.files import Place, Source
@@ -23,14 +24,34 @@ class Words:
         self.form = form
 
 
+class Instruction(NamedTuple):
+    """What variants of an instruction are made from: its mnemonic, the shape of its operands (`target/shapes.py`), and what
+    was assumed about registers where that is not what the table does."""
+
+    mnemonic: str
+    shape: str
+    assumed: tuple[tuple[str, int], ...] = ()
+
+
+class Data(NamedTuple):
+    """What the one variant of data is made from: the bits of a value, the order of its words ("little", "big"; "packed":
+    several values share a word, the first one highest), how many values there are."""
+
+    bits: int
+    order: str
+    values: int
+
+
 class Encoded:
-    """A statement that waits for addresses: its possible variants, shortest first, and its expressions."""
+    """A statement that waits for addresses: its possible variants, shortest first, its expressions, and what the variants
+    are made from, so that a module can be written to a file."""
 
-    __slots__ = ("leaves", "size", "variants")
+    __slots__ = ("leaves", "recipe", "size", "variants")
 
-    def __init__(self, variants: tuple[Variant, ...], leaves: list[Node]) -> None:
+    def __init__(self, variants: tuple[Variant, ...], leaves: list[Node], recipe: Instruction | Data) -> None:
         self.variants = variants
         self.leaves = leaves
+        self.recipe = recipe
         self.size = len(variants[0].words)
 
 
@@ -56,6 +77,17 @@ class Alignment:
         self.fill = fill
 
 
+class Stamp:
+    """Words that are filled in when everything is linked (STAMP): the kind, its expressions, how many words."""
+
+    __slots__ = ("kind", "nodes", "size")
+
+    def __init__(self, kind: str, nodes: tuple[Node, ...], size: int) -> None:
+        self.kind = kind
+        self.nodes = nodes
+        self.size = size
+
+
 class Origin:
     """What follows goes to `address` (ORG)."""
 
@@ -67,13 +99,14 @@ class Origin:
 
 
 class SectionStart:
-    """A section begins here: behind the last one that was placed in the same space."""
+    """Section number `number` of a program begins here, in address space `space`."""
 
-    __slots__ = ("section",)
+    __slots__ = ("number", "space")
     size = -1
 
-    def __init__(self, section: Section) -> None:
-        self.section = section
+    def __init__(self, number: int, space: str) -> None:
+        self.number = number
+        self.space = space
 
 
 class FitStart:
@@ -90,7 +123,7 @@ class FitStart:
         self.count = 0
 
 
-Piece = Words | Encoded | Space | Alignment | Origin | SectionStart | FitStart
+Piece = Words | Encoded | Stamp | Space | Alignment | Origin | SectionStart | FitStart
 
 
 class Entry(NamedTuple):
@@ -106,7 +139,7 @@ class Entry(NamedTuple):
 class Equate(NamedTuple):
     """A name for an expression that is not known yet. `place` is that of the name; the statement begins at column `body`
     of its line and its operands `offset` characters further right. `position` is the index of the entry whose address is
-    `$`, in section number `section` (in the whole module once that is finished)."""
+    `$`, in section number `section` of its module."""
 
     node: Node
     place: Place
@@ -145,23 +178,20 @@ class Section:
 
 
 class Module:
-    """One program, placed nowhere yet.
+    """What one source file became, placed nowhere yet.
 
-    While it is read, statements go to the present `section`. `finish` strings all sections together; from then on
-    `entries` holds everything and `labels` maps a label to the index of the entry it stands before (or to the number of
-    entries). `constants` maps names to known values, `equates` to expressions, `variables` names given by `:=` to their
-    last value. `defined` says where each name was defined, in that order; `public` and `external` where a name was
-    declared so. `brought` maps (source, line) to the sources that the line brought in; `embedded` names files whose
-    bytes became data.
+    Statements go to the present `section`. `constants` maps names to known values, `equates` to expressions, `variables`
+    names given by `:=` to their last value. `defined` says where each name was defined, in that order; `public` and
+    `external` where a name was declared so. `brought` maps (source, line) to the sources that the line brought in;
+    `embedded` names files whose bytes became data. `path` is the file, as messages name it.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, path: str = "") -> None:
+        self.path = path
         self.target: Target | None = None
         self.sources: list[Source] = []
         self.sections = [Section("", "", 0, None)]
         self.section = self.sections[0]
-        self.entries: list[Entry] = self.section.entries
-        self.labels: dict[str, int] = self.section.labels
         self.constants: dict[str, int] = {}
         self.equates: dict[str, Equate] = {}
         self.variables: dict[str, Node] = {}
@@ -178,23 +208,13 @@ class Module:
         """The index of the next entry in the present section."""
         return len(self.section.entries)
 
-    def finish(self) -> None:
-        """Strings the sections together. Programs of one section stay as they are."""
-        if len(self.sections) == 1:
-            return
-        bases = []
-        entries: list[Entry] = []
-        labels: dict[str, int] = {}
+    def entries(self) -> Iterator[Entry]:
+        """All entries, section by section."""
         for section in self.sections:
-            if section.place is not None:
-                entries.append(Entry(SectionStart(section), section.place, 0, ""))
-            base = len(entries)
-            bases.append(base)
-            entries += section.entries
-            labels.update((name, base + index) for name, index in section.labels.items())
-        self.entries = entries
-        self.labels = labels
-        self.equates = {name: equate._replace(position=bases[equate.section] + equate.position) for name, equate in self.equates.items()}
-        self.checks = [check._replace(position=bases[check.section] + check.position) for check in self.checks]
-        if self.start is not None:
-            self.start = self.start._replace(position=bases[self.start.section] + self.start.position)
+            yield from section.entries
+
+    def read(self) -> Iterator[Source]:
+        """Every text that was read, files brought in and lines made by macros among them."""
+        yield from self.sources
+        for brought in self.brought.values():
+            yield from brought

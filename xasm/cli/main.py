@@ -13,6 +13,9 @@ from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, ren
 
 COMMANDS = {
     "build": "xasm.cli.build",
+    "assemble": "xasm.cli.assemble",
+    "link": "xasm.cli.link",
+    "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }
 

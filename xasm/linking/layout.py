@@ -1,4 +1,4 @@
-"""Addresses and sizes: where every entry of a module lies, and which variant of a statement is used.
+"""Addresses and sizes: where every entry of a program lies, and which variant of a statement is used.
 
 Every statement with several variants starts with its shortest and only ever grows, until nothing changes. That ends, because
 there are finitely many variants; and it is minimal, because a variant is given up only when it could not hold its value
@@ -14,8 +14,10 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 
-from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space
+from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Origin, SectionStart, Space
+from xasm.linking.program import Program, Unit
 from xasm.linking.values import Values
+from xasm.linking.windows import Windows, blocks_of
 from xasm.source.diagnostics import Fault
 from xasm.syntax.expressions import Dotted, Here, Name, Node, Number
 from xasm.target.encode import fits
@@ -24,24 +26,28 @@ MOST_ROUNDS = 200  # of rounds in which only the lengths of DS and ALIGN change
 
 
 class Layout:
-    """Addresses of all entries of a module; `addresses[len(entries)]` is the one behind the last. `chosen` maps an entry
+    """Addresses of all entries of a program; `addresses[len(entries)]` is the one behind the last. `chosen` maps an entry
     to the variant that is used, where that is not the first. An ORG has the address at which it was met."""
 
-    def __init__(self, module: Module) -> None:
-        self.module = module
-        self.addresses = [0] * (len(module.entries) + 1)
+    def __init__(self, program: Program, windows: Windows | None = None) -> None:
+        self.program = program
+        self.entries = program.entries
+        self.windows = windows
+        self.addresses = [0] * (len(program.entries) + 1)
         self.chosen: dict[int, int] = {}
-        self.values = Values(module, self.addresses)
+        self.values = Values(program, self.addresses)
+        # named sections that begin with an ORG: no other follows them
+        self._apart = [bool(joined.name) and starts_fixed(program, number) for number, joined in enumerate(program.sections)]
         self._open: list[int] = []
         self._moves: dict[int, tuple[int, bool, bool]] = {}  # of each FIT: its address, was it moved, was it moved back
         self._barriers: list[int] = []  # entries across which growth does not simply add up
-        for index, entry in enumerate(module.entries):
+        for index, entry in enumerate(self.entries):
             piece = entry.piece
             if piece.size < 0:
                 self._barriers.append(index)
             elif type(piece) is Encoded and len(piece.variants) > 1:
                 self._open.append(index)
-        self._moving = any(type(module.entries[index].piece) not in (Origin, SectionStart) for index in self._barriers)
+        self._moving = windows is not None or any(type(self.entries[index].piece) not in (Origin, SectionStart) for index in self._barriers)
 
     def settle(self) -> None:
         """Chooses all sizes. Raises Fault (with a place) when lengths never settle."""
@@ -67,7 +73,7 @@ class Layout:
                 return
         if self._moving:
             moved = next(index for index, (old, new) in enumerate(zip(before, self.addresses, strict=True)) if old != new)
-            raise Fault("unstable", place=self.module.entries[max(0, moved - 1)].place)
+            raise Fault("unstable", place=self.entries[max(0, moved - 1)].place)
 
     def _place(self) -> None:
         """One pass over all entries: their addresses, from the sizes chosen so far."""
@@ -75,8 +81,10 @@ class Layout:
         chosen = self.chosen
         here = 0
         space = ""
+        apart = False
         ends: dict[str, int] = {}
-        for index, entry in enumerate(self.module.entries):
+        starts = self.windows.starts(addresses) if self.windows is not None else None
+        for index, entry in enumerate(self.entries):
             addresses[index] = here
             piece = entry.piece
             size = piece.size
@@ -84,9 +92,12 @@ class Layout:
                 if type(piece) is Origin:
                     here = piece.address
                 elif type(piece) is SectionStart:
-                    ends[space] = here
-                    space = piece.section.space
-                    here = ends.get(space, 0)  # labels at this entry stand at the end of the section before
+                    if not apart:
+                        ends[space] = here
+                    space = piece.space
+                    apart = self._apart[piece.number]
+                    # labels at this entry stand at the end of the section before
+                    here = ends.get(space, 0) if starts is None else starts[piece.number]
                 else:
                     here += self._length(index, entry)
             elif index in chosen:
@@ -128,7 +139,7 @@ class Layout:
     def _count(self, node: Node, index: int, entry: Entry) -> int:
         """A count while sizes are still moving: never negative, 0 when it has no value (reported later)."""
         try:
-            return max(0, self.values.of(node, entry, index))
+            return max(0, self.values.of(node, self.program.unit_of(index), entry.scope, index))
         except Fault:
             return 0
 
@@ -185,18 +196,18 @@ class Layout:
     def _goal(self, index: int) -> int:
         """The entry that a statement's one label stands at; -1 when its expressions are not that simple, and are computed
         with the addresses of the last pass."""
-        piece = self.module.entries[index].piece
+        piece = self.entries[index].piece
         assert type(piece) is Encoded
-        return goal_of(piece.leaves, self.module, self.module.entries[index].scope)
+        return goal_of(piece.leaves, self.program.unit_of(index), self.entries[index].scope)
 
     def _grow(self, index: int, own: int, lift: int) -> int:
         """Gives up each variant of a statement that cannot hold its value; returns by how many words it grew. `own` and
         `lift` are by how much the statement and its label have moved since the last pass."""
-        entry = self.module.entries[index]
+        entry = self.entries[index]
         piece = entry.piece
         assert type(piece) is Encoded
         values = self.values
-        values.index, values.local = index, entry.scope
+        values.unit, values.index, values.local = self.program.unit_of(index), index, entry.scope
         values.own, values.lift = own, lift
         address = self.addresses[index] + own
         variant = first = self.chosen.get(index, 0)
@@ -211,11 +222,11 @@ class Layout:
 
     def _close(self) -> None:
         """Forgets the statements that have come to their last variant."""
-        entries = self.module.entries
+        entries = self.entries
         self._open = [index for index in self._open if self.chosen.get(index, 0) < len(entries[index].piece.variants) - 1]  # type: ignore[union-attr]
 
 
-def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
+def goal_of(leaves: Sequence[Node], unit: Unit, scope: str) -> int:
     """The entry of the only label in expressions that add numbers to it, or -1."""
     goal = -1
     for leaf in leaves:
@@ -224,8 +235,8 @@ def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
                 return -1
             if isinstance(node, Name):
                 key = scope + node.text if node.text[0] == "." else node.text
-                index = module.labels.get(key, -1)
-                if index < 0 and key not in module.constants:
+                index = unit.labels.get(key, -1)
+                if index < 0 and key not in unit.constants:
                     return -1
                 if index >= 0 and goal >= 0:
                     return -1
@@ -233,3 +244,8 @@ def goal_of(leaves: Sequence[Node], module: Module, scope: str) -> int:
             elif not isinstance(node, Number) and (isinstance(node, Here) or getattr(node, "sign", "+") not in "+-#"):
                 return -1
     return goal
+
+
+def starts_fixed(program: Program, number: int) -> bool:
+    """Whether a section begins with an ORG."""
+    return blocks_of(program, number)[0].origin is not None

@@ -26,15 +26,13 @@ def listing(linked: Linked) -> str:
 class _Listing:
     def __init__(self, linked: Linked) -> None:
         self.linked = linked
-        self.module = linked.module
+        self.program = linked.program
         self.target = linked.image.target
         self.entries: dict[tuple[Source, int], list[int]] = {}
-        for index, entry in enumerate(self.module.entries):
+        for index, entry in enumerate(self.program.entries):
             self.entries.setdefault(entry.place[:2], []).append(index)
         # a name given by := has many values, and the line that gives it first is no place for the last of them
-        changing = self.module.labels.keys() | self.module.variables.keys()
-        self.equates = {place[:2]: key for key, place in self.module.defined.items() if key not in changing}
-        self.labels = {place[:2]: key for key, place in self.module.defined.items() if key in self.module.labels}
+        self.symbols = {symbol.place[:2]: symbol for symbol in linked.symbols if symbol.kind != "variable"}
         self.address_width = max(7, (self.target.address + 3) // 4)
         self.words_width = ROW * ((self.target.word + 3) // 4 + 1) - 1
 
@@ -43,33 +41,34 @@ class _Listing:
         yield f"xasm listing, {self.target.title}; cycles in units of one {unit}"
         yield ""
         yield self.row("line", "address", "words", "cycles", "source")
-        for source in self.module.sources:
-            if len(self.module.sources) > 1:
-                yield self.row("", "", "", "", f"({source.path})")
-            yield from self.source(source, "")
+        for module in self.program.modules:
+            for source in module.sources:
+                if len(self.program.modules) > 1:
+                    yield self.row("", "", "", "", f"({source.path})")
+                yield from self.source(source, "", module.brought)
         yield ""
-        yield from self.symbols()
+        yield from self.table()
 
     def row(self, line: str, address: str, words: str, cycles: str, text: str) -> str:
         return f"{line:>6}  {address:<{self.address_width}}  {words:<{self.words_width}}  {cycles:<7} {text}".rstrip()
 
-    def source(self, source: Source, mark: str) -> Iterator[str]:
+    def source(self, source: Source, mark: str, everything: dict[tuple[Source, int], list[Source]]) -> Iterator[str]:
         last = len(source.lines) - 1 if source.lines and not source.lines[-1] else len(source.lines)
         for number in range(source.first, source.first + last):
             text = unmarked(source.line(number)).expandtabs()
             indexes = self.entries.get((source, number), [])
             yield from self.line(f"{mark}{number}", text, indexes, (source, number))
-            for brought in self.module.brought.get((source, number), []):
+            for brought in everything.get((source, number), []):
                 if brought.path != source.path:
                     yield self.row("", "", "", "", f"({brought.path})")
-                yield from self.source(brought, mark + ">")
+                yield from self.source(brought, mark + ">", everything)
 
     def line(self, number: str, text: str, indexes: list[int], place: tuple[Source, int]) -> Iterator[str]:
         if not indexes:
-            value = self.linked.image.symbols.get(self.equates.get(place, ""))
-            label = self.labels.get(place)
-            address = self.address(self.linked.layout.addresses[self.module.labels[label]]) if label is not None else ""
-            yield self.row(number, address, f"= {value_text(value)}" if value is not None else "", "", text)
+            symbol = self.symbols.get(place)
+            address = self.address(symbol.value) if symbol is not None and symbol.kind == "label" else ""
+            value = f"= {value_text(symbol.value)}" if symbol is not None and symbol.kind == "constant" else ""
+            yield self.row(number, address, value, "", text)
             return
         for index in indexes:
             yield from self.entry(number, text, index)
@@ -78,7 +77,7 @@ class _Listing:
     def entry(self, number: str, text: str, index: int) -> Iterator[str]:
         target = self.target
         address = self.linked.layout.addresses[index]
-        piece = self.module.entries[index].piece
+        piece = self.program.entries[index].piece
         words = self.linked.words[index]
         form = None
         if isinstance(piece, Words):
@@ -101,19 +100,21 @@ class _Listing:
     def address(self, address: int) -> str:
         return self.target.hex_address(address)[2:]
 
-    def symbols(self) -> Iterator[str]:
+    def table(self) -> Iterator[str]:
         """Every name: value, what it is, where it was defined."""
-        symbols = self.linked.image.symbols
+        symbols = self.linked.symbols
         if not symbols:
             yield "no symbols"
             return
-        width = max(len("symbol"), *(len(name) for name in symbols))
+        width = max(len("symbol"), *(len(symbol.name) for symbol in symbols))
         yield f"{'symbol':<{width}}  {'value':<12}  kind      defined"
-        for name, value in sorted(symbols.items(), key=lambda item: (item[0].lower(), item[0])):
-            label = name in self.module.labels
-            shown = self.target.hex_address(value) if label else value_text(value)
-            kind = "label" if label else "variable" if name in self.module.variables else "constant"
-            yield f"{name:<{width}}  {shown:<12}  {kind:<8}  {where(self.module.defined[name])}"
+        seen = set()  # what several modules include is one thing to the reader
+        for symbol in sorted(symbols, key=lambda one: (one.name.lower(), one.name)):
+            if (known := (symbol.name, symbol.value, where(symbol.place))) in seen:
+                continue
+            seen.add(known)
+            shown = self.target.hex_address(symbol.value) if symbol.kind == "label" else value_text(symbol.value)
+            yield f"{symbol.name:<{width}}  {shown:<12}  {symbol.kind:<8}  {where(symbol.place)}"
 
 
 def value_text(value: int) -> str:

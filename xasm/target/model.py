@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from hashlib import sha256
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
@@ -96,6 +97,13 @@ class Target:
     def hex_word(self, word: int) -> str:
         return f"{word:0{(self.word + 3) // 4}X}"
 
+    @cached_property
+    def mark(self) -> str:
+        """What tells this table from another version of it: a digest of its text, and of the tables that it extends."""
+        sources = {id(place[0]): place[0] for place in [*self.places.values(), *(row.places[""] for row in self.rows)]}
+        text = "\n".join(line for source in sources.values() for line in source.lines)
+        return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:32]
+
     @property
     def symbols(self) -> dict[str, int]:
         """The chip's own names in capitals, with their values."""
@@ -160,8 +168,8 @@ class Target:
         signs = {sign for sign in SELECTORS if any(re.search(rf"[\s,#\[(]{sign}", asm) for asm in asms)}
         return Notation(self.reserved, frozenset(signs), any("(" in asm for asm in asms))
 
-    def variants(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node]]:
-        """The forms that could encode a statement, shortest first, and its expressions in order.
+    def variants(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node], str]:
+        """The forms that could encode a statement, shortest first, its expressions in order, and its shape.
 
         Raises Fault when the mnemonic has no form of that shape; `mnemonic` is in capitals and known.
         """
@@ -173,12 +181,16 @@ class Target:
             text, leaves = shape(operands, notation._replace(signs=frozenset()))
             found = self._candidates(mnemonic, text)
         if not found:
-            found, leaves = self._with_list(mnemonic, operands)
+            found, leaves, text = self._with_list(mnemonic, operands)
         if not found:
             raise self._no_form(mnemonic, operands)
-        return found, leaves
+        return found, leaves, text
 
-    def _with_list(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node]]:
+    def variants_of(self, mnemonic: str, text: str) -> tuple[Variant, ...]:
+        """The forms of a mnemonic in capitals whose operands have a shape, as `variants` gave it; empty where there are none."""
+        return self._candidates(mnemonic, text) if mnemonic in self.mnemonics else ()
+
+    def _with_list(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node], str]:
         """The forms of a statement whose last operands are a list of names, which is one expression then. Raises Fault for
         a list that holds what it cannot."""
         lists = self._lists.get(mnemonic)
@@ -189,17 +201,18 @@ class Target:
         wrong: Fault | None = None
         for before, kind in lists:
             text, leaves = shape(operands[:before], self.notation)
-            variants = self._candidates(mnemonic, listed(text, kind)) if len(operands) > before else ()
+            text = listed(text, kind)
+            variants = self._candidates(mnemonic, text) if len(operands) > before else ()
             if variants:
                 try:
                     names = kind.joined(operands[before:])
                 except Fault as fault:
                     wrong = wrong or fault
                     continue
-                return variants, [*leaves, Number(operands[before].start, operands[-1].end, names)]
+                return variants, [*leaves, Number(operands[before].start, operands[-1].end, names)], text
         if wrong is not None:
             raise wrong
-        return (), []
+        return (), [], ""
 
     def _candidates(self, mnemonic: str, text: str) -> tuple[Variant, ...]:
         key = (mnemonic, text)

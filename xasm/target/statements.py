@@ -13,7 +13,6 @@ from xasm.target.encode import encode
 from xasm.target.forms import Form, Variant, form_shapes
 from xasm.target.kinds import Choice, Misfit, NameList
 from xasm.target.model import Target
-from xasm.target.shapes import shape
 
 Spellings = tuple[tuple[str, str | None], ...]  # of each choice: its field and what is written, None for a number
 
@@ -54,7 +53,7 @@ def encoded(target: Target, statement: str, address: int) -> Encoded:
     if cut.operation not in target.mnemonics:
         raise Fault("unknown_operation", word=cut.word, chip=target.name)
     operands = parse_operands(cut.operands).nodes
-    variants, leaves = target.variants(cut.operation, operands)
+    variants, leaves, text = target.variants(cut.operation, operands)
     for variant in variants:
         try:
             words = encode(variant, leaves, Alone(address, target), address)
@@ -63,7 +62,7 @@ def encoded(target: Target, statement: str, address: int) -> Encoded:
                 raise
             continue
         assert variant.form is not None
-        return Encoded(tuple(words), variant.form, variant, shape(operands, target.notation)[0], operands)
+        return Encoded(tuple(words), variant.form, variant, text, operands)
     raise AssertionError("a statement has at least one variant")
 
 
