@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-from tests.books import book
+from tests.books import books
 from xasm.source.diagnostics import Diagnostic, Report, SourceErrors
 from xasm.source.files import Source
 from xasm.target.finding import Bases, find_table, load_target, table_paths, table_text
@@ -242,12 +242,12 @@ def said(name: str, text: str) -> Iterator[Diagnostic]:
     except SourceErrors as errors:
         yield from errors.diagnostics
         return
-    yield from findings(target, book(name))
+    yield from findings(target, books(name))
 
 
 def usual(name: str) -> set[tuple[str, str]]:
     """What is said of the table as it is: warnings, if any."""
-    return {(one.code, one.message) for one in findings(load_target(name), book(name))}
+    return {(one.code, one.message) for one in findings(load_target(name), books(name))}
 
 
 def noticed(mistake: Mistake, name: str, known: set[tuple[str, str]]) -> Diagnostic | None:

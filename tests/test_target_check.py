@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.books import book
+from tests.books import books
 from tests.invented import BRANCHES, table
 from tests.test_book import AGREED
 from tests.test_cli import Ran, run
 from tests.test_table_mistakes import TABLE, Mistake, from_file, means
+from tests.test_undocumented import AGREED as UNLISTED
+from tests.test_undocumented import HIDDEN
 from xasm.source.diagnostics import Report, SourceErrors, render_all
 from xasm.source.files import Source
 from xasm.source.messages import CATALOGUE
@@ -22,17 +24,21 @@ from xasm.target.review import review
 FILE = Path(__file__).parent / "check_mistakes.txt"
 UNDEFINED = 'undefined: ["01..3F", "44..5F", "64..7F", "90..BF", "C1..FF"]'
 TOY = TABLE.replace("conventions", f"{UNDEFINED}\nconventions")
-TEXTS = {"toy.yaml": TOY, "toy.txt": AGREED}
+HIDING = HIDDEN.replace(
+    "conventions",
+    'undefined: ["01", "04..3F", "44..5F", "64..6F", "74..7F", "90..BF", "C1..EF", "F1", "F4..FF"]\nconventions',
+)
+TEXTS = {"toy.yaml": TOY, "toy.txt": AGREED, "hidden.txt": UNLISTED}
 # What only a decoder or an encoder with a defect brings about (test_tables.py has such), and what two forms of one statement need.
 ELSEWHERE = {"check_not_made", "check_decoded", "check_refused", "check_odd", "book_read_again"}
 MISTAKES = list(from_file(FILE, TEXTS))
 
 
-def reviewed(table: str, book: str | None = None) -> str:
-    """All that is said of a table, with a book if there is one."""
+def reviewed(table: str, book: str | None = None, path: str = "toy.txt") -> str:
+    """All that is said of a table, with a book of that name if there is one."""
     report = Report()
     try:
-        values = read_book(Source("toy.txt", book), report) if book is not None else None
+        values = [read_book(Source(path, book), report)] if book is not None else []
         review(read_target(Source("toy.yaml", table), report), report, values)
     except SourceErrors:
         pass
@@ -40,12 +46,15 @@ def reviewed(table: str, book: str | None = None) -> str:
 
 
 def said(mistake: Mistake) -> str:
-    return reviewed(mistake.text) if mistake.path == "toy.yaml" else reviewed(TOY, mistake.text)
+    if mistake.path == "toy.yaml":
+        return reviewed(mistake.text)
+    return reviewed(HIDING if mistake.path == "hidden.txt" else TOY, mistake.text, mistake.path)
 
 
 def test_a_table_with_nothing_wrong() -> None:
     assert reviewed(TOY) == ""
     assert reviewed(TOY, AGREED) == ""
+    assert reviewed(HIDING, UNLISTED) == ""
 
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=[f"{mistake.code}-{mistake.line}" for mistake in MISTAKES])
@@ -94,7 +103,7 @@ def test_undocumented_rows_are_tried_too() -> None:
 @pytest.mark.parametrize("name", table_paths())
 def test_the_shipped_tables_leave_nothing_to_say(name: str) -> None:
     report = Report()
-    found = review(load_target(name), report, book(name))
+    found = review(load_target(name), report, books(name))
     assert found.statements > 200 < found.values
     assert render_all(diagnostic for diagnostic in report.sorted() if diagnostic.code != "check_undefined") == ""
 

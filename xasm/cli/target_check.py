@@ -13,7 +13,7 @@ from xasm.cli.screen import show
 if TYPE_CHECKING:
     from xasm.target.review import Review
 
-BOOK = "Values typed from the maker's book; they are compared with the table, and rows that none of them meets are named."
+BOOK = "Values typed from the maker's book; they are compared with the table, and rows that none of them meets are named. May be repeated."
 
 
 @click.command(
@@ -24,9 +24,9 @@ Examples:
   xasm target check lantern.yaml --book lantern.txt""",
 )
 @click.argument("table", metavar="FILE.yaml")
-@click.option("--book", metavar="FILE", help=BOOK)
+@click.option("--book", "books", multiple=True, metavar="FILE", help=BOOK)
 @own_tables
-def command(table: str, book: str | None, tables: tuple[str, ...]) -> None:
+def command(table: str, books: tuple[str, ...], tables: tuple[str, ...]) -> None:
     """Says everything that is wrong with a table, and what is doubtful as warnings.
 
     Every row is turned to words, read back to text, and turned to words again. FILE.yaml may be the name of a chip.
@@ -40,15 +40,14 @@ def command(table: str, book: str | None, tables: tuple[str, ...]) -> None:
 
     report = Report()
     target = read_table(find_table(table, tables), tables, report)
-    values = read_book(read_source(Path(book), book), report) if book is not None else None
-    found = review(target, report, values)
+    found = review(target, report, [read_book(read_source(Path(book), book), report) for book in books])
     report.stop()
     if report.diagnostics:
         click.echo(render_all(report.sorted()), err=True)
-    show(summary(table, found, len(report.diagnostics), book))
+    show(summary(table, found, len(report.diagnostics), books))
 
 
-def summary(table: str, found: Review, warnings: int, book: str | None) -> str:
+def summary(table: str, found: Review, warnings: int, books: tuple[str, ...]) -> str:
     """What was looked at, when nothing is wrong."""
     doubtful = f", {counted(warnings, 'warning')}" if warnings else ""
     lines = [f"{table}: nothing is wrong{doubtful}"]
@@ -56,8 +55,8 @@ def summary(table: str, found: Review, warnings: int, book: str | None) -> str:
     if found.words:
         lines.append(f"  {found.first:,} of {found.words:,} first words begin an instruction")
     lines.append(f"  {counted(found.statements, 'statement')} came back the same from words")
-    if book is not None:
-        lines.append(f"  {counted(found.values, 'value')} of {book} agree")
+    if books:
+        lines.append(f"  {counted(found.values, 'value')} of {' and '.join(books)} agree")
     return "\n".join(lines)
 
 

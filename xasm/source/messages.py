@@ -240,6 +240,10 @@ CATALOGUE: dict[str, str] = {
     "book_cycles": "the book has the time {book} here, the table {table}",
     "book_count": "the book counts {told} {what}, the rows have {found}",
     "book_no_source": "this value lies under no line `source: ...` that tells where it was read",
+    "book_alias": "the table makes {table} of this, which is not the lowest other code of that statement",
+    "book_listed": "{words} is '{text}' in the maker's book",
+    "book_read_as": "the table reads {words} as '{text}'",
+    "book_unasked": "{what} is an instruction without --undocumented, too",
     "book_placed": "the line says no address; at {address} the table has: {why}",
     "book_unmet": "no book value meets {what} yet",
     # programs of several modules

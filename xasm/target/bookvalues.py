@@ -7,6 +7,10 @@ A file is made of comments (#), `source:` lines, `count` lines, and value lines:
 ADDRESS is hexadecimal, of four digits or more; it is left out where the words are the same everywhere. WORDS are hexadecimal
 in memory order, CYCLES is `N`, `N/M` (condition not met/met), either with `+K` behind it (a page border is crossed), or `?`
 where they are not known.
+
+What no maker's book lists has files of its own, with the one count `undocumented opcodes`. There CYCLES may be `-` for an
+instruction that never ends, and `alias` stands in front of a value whose words are read as the statement, while the statement
+is made to other words.
 """
 
 from __future__ import annotations
@@ -19,12 +23,13 @@ from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
 
 COUNTS = ("mnemonics", "opcodes")
+UNLISTED = "undocumented opcodes"  # what files of undocumented instructions count
 SOURCE = re.compile(r"source: (\S.*)")
-COUNT = re.compile(rf"count ({'|'.join(COUNTS)}): ([0-9]{{1,9}})")
+COUNT = re.compile(r"count ([a-z ]+): ([0-9]{1,9})")
 VALUE = re.compile(
-    r"(?:(?P<address>[0-9A-F]{4,8}): )?"
+    r"(?P<alias>alias )?(?:(?P<address>[0-9A-F]{4,8}): )?"
     r"(?P<words>[0-9A-F]{2,16}(?: [0-9A-F]{2,16})*) \| "
-    r"(?P<cycles>[0-9]{1,9}(?:/[0-9]{1,9})?(?:\+[0-9]{1,9})?|\?) \| "
+    r"(?P<cycles>[0-9]{1,9}(?:/[0-9]{1,9})?(?:\+[0-9]{1,9})?|\?|-) \| "
     r"(?P<statement>[A-Z]\S*(?: \S.*)?)"
 )
 HINT = "a line is a comment (#), `source: ...`, `count opcodes: N`, or a value as in `0200: D0 FE | 2/3 | STATEMENT`"
@@ -32,8 +37,8 @@ HINT = "a line is a comment (#), `source: ...`, `count opcodes: N`, or a value a
 
 class BookValue(NamedTuple):
     """One instruction as a book has it: the address it stands at and whether the line says so, its words, its cycles as
-    typed, the statement, the source that the line lies under ("" for none), the number of the line, and the columns of its
-    parts."""
+    typed, the statement, the source that the line lies under ("" for none), the number of the line, the columns of its parts,
+    and whether it is an `alias` line."""
 
     address: int
     placed: bool
@@ -43,16 +48,19 @@ class BookValue(NamedTuple):
     source: str
     line: int
     columns: dict[str, int]
+    alias: bool = False
 
 
 @dataclass(frozen=True)
 class Book:
-    """A file of book values: its text, its values, the book's counts ("mnemonics" and "opcodes") and where they stand."""
+    """A file of book values: its text, its values, the counts by what is counted and where they stand, and whether it is one
+    of undocumented instructions."""
 
     text: Source
     values: tuple[BookValue, ...]
     counts: dict[str, int] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
+    undocumented: bool = False
 
     def place(self, value: BookValue, part: str) -> Place:
         """Where a part of a value stands: its words, cycles or statement."""
@@ -60,8 +68,10 @@ class Book:
 
 
 def read_book(text: Source, report: Report) -> Book:
-    """The values of a file; lines that cannot be read go to the report."""
+    """The values of a file, which is one of undocumented instructions where it counts those; lines that cannot be read go to
+    the report."""
     values = []
+    undocumented = any(line.startswith(f"count {UNLISTED}:") for line in text.lines)
     book = Book(text, (), {}, {})
     source = ""
     for number, line in enumerate(text.lines, 1):
@@ -70,12 +80,12 @@ def read_book(text: Source, report: Report) -> Book:
             continue
         if match := SOURCE.fullmatch(line):
             source = match[1]
-        elif match := COUNT.fullmatch(line):
+        elif (match := COUNT.fullmatch(line)) and match[1] in ((UNLISTED,) if undocumented else COUNTS):
             if match[1] in book.counts:
                 report.fault(Fault("book_count_twice", what=match[1]), place)
             book.counts[match[1]] = int(match[2])
             book.places[match[1]] = place
-        elif match := VALUE.fullmatch(line):
+        elif (match := VALUE.fullmatch(line)) and (undocumented or not (match["alias"] or match["cycles"] == "-")):
             words = match["words"].split(" ")
             if len({len(word) for word in words}) > 1:
                 report.fault(Fault("book_width"), (text, number, match.start("words") + 1), length=len(match["words"]))
@@ -90,10 +100,11 @@ def read_book(text: Source, report: Report) -> Book:
                     source,
                     number,
                     columns,
+                    bool(match["alias"]),
                 )
             )
         else:
             report.fault(Fault("book_line", hint=HINT), place, length=len(line))
         if report.full:
             break
-    return Book(text, tuple(values), book.counts, book.places)
+    return Book(text, tuple(values), book.counts, book.places, undocumented)

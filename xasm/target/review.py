@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -19,6 +19,7 @@ from xasm.target.forms import FLOWS, Form, Mode, Modes, Row, Slot
 from xasm.target.kinds import Choice, Kind, Listed, Page, Plain, numeric
 from xasm.target.model import Target
 from xasm.target.trials import Trial, lost, trials
+from xasm.target.unlisted_check import unlisted_faults
 
 MOSTLY = 3  # times that a letter is of one kind before another kind is odd
 CONDITIONS = ("branch", "call_if", "return", "return_if", "skip", "repeat")  # flows whose time may depend on something
@@ -41,17 +42,17 @@ class Review:
     words: int
 
 
-def review(target: Target, report: Report, book: Book | None = None) -> Review:
-    """Adds all there is to say of a table, and of a book with it, to the report."""
+def review(target: Target, report: Report, books: Sequence[Book] = ()) -> Review:
+    """Adds all there is to say of a table, and of books with it, to the report."""
     looked: dict[str, int] = {}
-    for diagnostic in findings(target, book, looked):
+    for diagnostic in findings(target, books, looked):
         report.add(diagnostic)
     more = (looked.get(key, 0) for key in ("forms", "opcodes", "statements", "values", "first", "words"))
     return Review(len(target.rows), *more)
 
 
-def findings(target: Target, book: Book | None = None, looked: dict[str, int] | None = None) -> Iterator[Diagnostic]:
-    """All there is to say of a table, and of a book with it; `looked` is told how much was looked at."""
+def findings(target: Target, books: Sequence[Book] = (), looked: dict[str, int] | None = None) -> Iterator[Diagnostic]:
+    """All there is to say of a table, and of books with it; `looked` is told how much was looked at."""
     looked = {} if looked is None else looked
     report = Report()
     check_target(target, report)
@@ -66,9 +67,9 @@ def findings(target: Target, book: Book | None = None, looked: dict[str, int] | 
     looked |= {"first": len(first), "words": 1 << target.word if first else 0}
     yield from unaccounted(target, first)
     yield from loose(target)
-    if book is not None:
-        looked["values"] = len(book.values)
-        yield from book_faults(target, book)
+    for book in books:
+        looked["values"] = looked.get("values", 0) + len(book.values)
+        yield from (unlisted_faults if book.undocumented else book_faults)(target, book)
     hidden = any(form.undocumented for form in target.all_forms())
     for chip in (target, target.with_undocumented()) if hidden else (target,):
         tried = list(trials(chip))
