@@ -162,8 +162,8 @@ def writing(first: str, given: dict[str, Any]) -> Wanted:
 
 
 def linking(given: dict[str, Any]) -> dict[str, Any]:
-    """What the options of LINKING and WRITING say to the linker, by the names of `Choices`."""
-    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text")}
+    """What the options of LINKING, and of WRITING where they are, say to the linker, by the names of `Choices`."""
+    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text") if name in given}
 
 
 def limits(given: dict[str, Any]) -> Limits:
