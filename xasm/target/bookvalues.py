@@ -74,6 +74,7 @@ def read_book(text: Source, report: Report) -> Book:
     undocumented = any(line.startswith(f"count {UNLISTED}:") for line in text.lines)
     book = Book(text, (), {}, {})
     source = ""
+    strange = False
     for number, line in enumerate(text.lines, 1):
         place = (text, number, 1)
         if not line.strip() or line.startswith("#"):
@@ -104,7 +105,8 @@ def read_book(text: Source, report: Report) -> Book:
                 )
             )
         else:
-            report.fault(Fault("book_line", hint=HINT), place, length=len(line))
+            report.fault(Fault("book_line", hint=None if strange else HINT), place, length=len(line))
+            strange = True  # it is told once what a line may be
         if report.full:
             break
     return Book(text, tuple(values), book.counts, book.places, undocumented)
