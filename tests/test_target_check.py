@@ -121,12 +121,12 @@ def folder(tmp_path: Path) -> Path:
 def test_the_command_says_what_it_has_looked_at(folder: Path) -> None:
     looked = """\
 toy.yaml: nothing is wrong
-  5 rows that stand for 5 forms and 26 opcodes
+  5 rows, 5 forms, 26 opcodes
   26 of 256 first words begin an instruction
-  4,115 statements came back the same from words
+  4,115 statements made into words and read back
 """
     assert run(folder, "target", "check", "toy.yaml") == Ran(0, looked, "")
-    assert run(folder, "target", "check", "toy.yaml", "--book", "toy.txt") == Ran(0, looked + "  11 values of toy.txt agree\n", "")
+    assert run(folder, "target", "check", "toy.yaml", "--book", "toy.txt") == Ran(0, looked + "  11 book values compared\n", "")
 
 
 def test_warnings_leave_the_exit_code_and_errors_do_not(folder: Path) -> None:

@@ -51,12 +51,12 @@ def summary(table: str, found: Review, warnings: int, books: tuple[str, ...]) ->
     """What was looked at, when nothing is wrong."""
     doubtful = f", {counted(warnings, 'warning')}" if warnings else ""
     lines = [f"{table}: nothing is wrong{doubtful}"]
-    lines.append(f"  {counted(found.rows, 'row')} that stand for {counted(found.forms, 'form')} and {counted(found.opcodes, 'opcode')}")
+    lines.append(f"  {counted(found.rows, 'row')}, {counted(found.forms, 'form')}, {counted(found.opcodes, 'opcode')}")
     if found.words:
         lines.append(f"  {found.first:,} of {found.words:,} first words begin an instruction")
-    lines.append(f"  {counted(found.statements, 'statement')} came back the same from words")
+    lines.append(f"  {counted(found.statements, 'statement')} made into words and read back")
     if books:
-        lines.append(f"  {counted(found.values, 'value')} of {' and '.join(books)} agree")
+        lines.append(f"  {counted(found.values, 'book value')} compared")
     return "\n".join(lines)
 
 

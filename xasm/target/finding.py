@@ -22,6 +22,7 @@ PACKAGE = Path(__file__).resolve().parent.parent
 FOLDERS = (PACKAGE / "tables", PACKAGE.parent / "targets")
 VARIABLE = "XASM_TABLES"
 SUFFIXES = (".yaml", ".yml")
+MOST_HEAD = 1 << 16  # bytes of a table that are searched for its other names
 ALSO = re.compile(r"^also:\s*\[(.*)\]", re.MULTILINE)
 
 
@@ -52,7 +53,7 @@ def known_tables(own: Sequence[str | Path] = ()) -> dict[str, Path]:
 
 
 def _in_folder(folder: Path) -> dict[str, Path]:
-    files = [path for path in folder.iterdir() if path.suffix in SUFFIXES] if folder.is_dir() else []
+    files = [path for path in folder.iterdir() if path.suffix in SUFFIXES and path.is_file()] if folder.is_dir() else []
     return {path.stem.lower(): path for path in sorted(files, key=lambda path: (path.stem.lower(), path.name))}
 
 
@@ -84,7 +85,8 @@ def find_table(name: str, own: Sequence[str | Path] = ()) -> Path:
 def also(path: Path) -> list[str]:
     """The other names in a table's head, without loading the table; none where the file cannot be read."""
     try:
-        match = ALSO.search(path.read_text("utf-8", "replace"))
+        with path.open("rb") as file:
+            match = ALSO.search(file.read(MOST_HEAD).decode("utf-8", "replace"))
     except OSError:
         return []
     return [name.strip(" \"'").lower() for name in match[1].split(",")] if match else []
