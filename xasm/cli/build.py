@@ -32,7 +32,7 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     line. When there is one, nothing is written and files of an earlier run stay.
     """
     wanted = writing(sources[0], {**given, "quiet": given["quiet"] or given["watch"]})
-    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], **linking(given))
+    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], tables=given["tables"], **linking(given))
 
     def once() -> tuple[Linked, list[str]]:
         linked = build(sources, choices)

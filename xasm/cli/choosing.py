@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from xasm.assembly.limits import Limits
+from xasm.cli.chips import CHIP, own_tables
 from xasm.cli.outputs import OUTPUTS, Split, Wanted, wanted
 from xasm.formats.options import Options, name_for
 from xasm.source.diagnostics import Fault
@@ -40,9 +41,7 @@ def division(context: click.Context, option: click.Parameter, value: str | None)
     return Split(how, words)
 
 
-TARGET = click.option(
-    "-t", "--target", metavar="NAME", help="The chip, as `xasm target list` names it; not needed when the source says TARGET."
-)
+TARGET = click.option("-t", "--target", metavar="NAME", help=f"{CHIP}. Not needed when the source says TARGET.")
 UNDOCUMENTED = click.option(
     "--undocumented",
     is_flag=True,
@@ -50,8 +49,10 @@ UNDOCUMENTED = click.option(
 )
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Say nothing when all went well.")
 
+CHOOSING = (TARGET, own_tables)  # a chip
+
 ASSEMBLING = (
-    TARGET,
+    *CHOOSING,
     click.option(
         "-I",
         "--folder",

@@ -13,7 +13,11 @@ from xasm.target.document import Listing, Mapping, Value
 from xasm.target.forms import FLOWS
 from xasm.target.reading import KEYED, Reader, expect, integer, text, word
 
+# Keys, and whether they are needed.
+PINS = {"name": True, "first": False, "count": True, "address": False, "data": False}
+AREA = {"start": True, "size": True, "space": False}
 KINDS = ("halt", "count", "ram", "ports")
+STARTERS = dict.fromkeys(("program", "memory", "io", *KINDS), False)
 NAME = re.compile(r"[A-Za-z_]*\Z")
 OPERAND = re.compile(r"(?:[a-z][a-z0-9]*=)?[A-Za-z][A-Za-z0-9']*\Z")
 MOST_LINES = 64  # of one name; no chip has more pins
@@ -66,7 +70,7 @@ def read_lines(reader: Reader, value: Value, address: int, width: int) -> tuple[
     found = []
     for item in expect(value, Listing, "'lines'", "a list of groups of pins").items:
         mapping = expect(item, Mapping, "a group of pins", KEYED)
-        reader.known(mapping, "a group of pins", {"name": True, "first": False, "count": True, "address": False, "data": False})
+        reader.known(mapping, "a group of pins", PINS)
         items = mapping.items
         if not {"name", "count"} <= items.keys():
             continue
@@ -91,7 +95,7 @@ def _pieces(value: Value | None, key: str, bits: int) -> tuple[int, ...]:
 def read_starters(reader: Reader, value: Value, top: int, spaces: dict[str, int]) -> Starters:
     """`starters: {program: 0xFF00, memory: {start: 0, size: 0x200}, io: {start: 0x8000, size: 2}, halt: |...}`."""
     mapping = expect(value, Mapping, "'starters'", KEYED)
-    reader.known(mapping, "'starters'", dict.fromkeys(("program", "memory", "io", *KINDS), False))
+    reader.known(mapping, "'starters'", STARTERS)
     items = mapping.items
     programs = {kind: Starter(text(items[kind], kind), items[kind].place) for kind in KINDS if kind in items}
     program = integer(items["program"], "program", 0, top) if "program" in items else None
@@ -103,7 +107,7 @@ def _area(reader: Reader, value: Value | None, key: str, top: int, spaces: dict[
     if value is None:
         return None
     mapping = expect(value, Mapping, f"'{key}'", "{start: address, size: words}")
-    reader.known(mapping, f"'{key}'", {"start": True, "size": True, "space": False})
+    reader.known(mapping, f"'{key}'", AREA)
     items = mapping.items
     if not {"start", "size"} <= items.keys():
         return None
