@@ -137,7 +137,7 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
     for first in range(12, 16):
         inside = compare(memory, found, captured(accesses[first:]))
         assert inside.same and inside.outcome.length == len(accesses) - first
-    for index in range(len(accesses) - 8, len(accesses) - 2):
+    for index in range(len(accesses) - 5, len(accesses) - 2):
         address, word, write = accesses[index]
         broken = [*accesses[:index], (address ^ 4, word, write), *accesses[index + 1 :]]
         wrong = compare(memory, found, captured(broken))
@@ -314,6 +314,17 @@ def test_a_capture_has_bounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     with pytest.raises(Fault) as caught:
         read_capture(str(tmp_path / "long.txt"), memory)
     assert caught.value.code == "capture_long"
+
+
+def test_a_line_that_fails_late_is_named() -> None:
+    """All is well for 3,000 accesses, and then a line fails."""
+    memory, found, _ = program("z80", "count")
+    accesses = played("z80", memory.image, most=6000)
+    stuck = next(damage for damage in damages("z80") if damage.title == "A1 stuck high")
+    result = compare(memory, found, captured(accesses[:3000] + damaged(accesses[3000:], stuck, memory.target)))
+    assert 3000 <= result.outcome.stop < 3010
+    assert "A1 stuck high" in [finding.defect.title for finding in result.findings]
+    assert all(finding.outcome.start >= 2990 for finding in result.findings)
 
 
 def test_the_verdict_of_a_line_that_is_stuck(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
 from xasm.bus.capture import NOTHING, Capture, read_capture
@@ -15,6 +15,8 @@ from xasm.source.diagnostics import printable
 MOST_RESETS = 16  # places at which a capture may show the release of reset
 SURE = 4  # accesses in a row that make such a place
 MOST_LOOKED = 20_000  # accesses behind the first difference that a fault is held against
+LATE = 1000  # accesses in front of a difference that are walked again for every fault
+SINCE = 8  # accesses in front of a difference in which a fault may begin, and behind it that it must explain then
 PAGE = 256  # words
 BEFORE, BEHIND = 4, 4  # accesses shown around the first difference
 MOST_FINDINGS = 5
@@ -83,7 +85,11 @@ def positions(trace: Trace, program: Program) -> list[State]:
 def align(program: Program, capture: Capture, middle: list[State]) -> tuple[Outcome, str]:
     """The best alignment of the program without a fault."""
     wiring = none(program.memory)
-    resets = [walk(program, capture, wiring, index, [program.begin()]) for index in starts(program, capture, wiring)]
+    resets: list[Outcome] = []
+    for index in starts(program, capture, wiring):
+        resets.append(walk(program, capture, wiring, index, [program.begin()]))
+        if resets[-1].length >= SURE or resets[-1].result == END:
+            break
     if resets and resets[0].start == 0 and resets[0].result == END:
         return resets[0], "reset"
     inside = walk(program, capture, wiring, 0, middle)
@@ -104,41 +110,70 @@ def starts(program: Program, capture: Capture, wiring: Wiring) -> list[int]:
 
 
 def look(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
-    """The faults that fit to the end; where there are none, those that explain most of what lies behind the difference."""
-    memory = program.memory
+    """The faults that fit to the end, from the beginning or else from the difference on; where there are none, those that explain
+    most of what lies behind the difference."""
     if len(capture) >= STILL and len(set(zip(capture.addresses, capture.words, strict=True))) == 1:
         return [Finding(Defect("still", "the chip never left reset, or has no clock"), SEEN, Outcome(0, len(capture), END), True)]
-    must = found.outcome.stop if found.begins != "nothing" else min(SURE, len(capture) - 1)
-    end = min(len(capture), must + MOST_LOOKED)
     fits: list[Finding] = []
     partly: list[Finding] = []
+    lined_up = found.begins != "nothing"
+    if not lined_up or found.outcome.length <= LATE:
+        fits, partly = from_the_beginning(program, capture, middle, found)
+    if not fits and lined_up:
+        fits = from_the_difference(program, capture, middle, found)
+    if fits:
+        return sorted(fits, key=lambda finding: finding.outcome.start)
+    furthest = max((finding.outcome.stop for finding in partly), default=0)
+    return list({finding.defect.title: finding for finding in partly if finding.outcome.stop == furthest}.values())
+
+
+def from_the_beginning(program: Program, capture: Capture, middle: list[State], found: Comparison) -> tuple[list[Finding], list[Finding]]:
+    """The faults that fit to the end, and those that fit as far as the way is known."""
+    must = found.outcome.stop if found.begins != "nothing" else min(SURE, len(capture) - 1)
+    end = min(len(capture), must + MOST_LOOKED)
+    latest = min(must, len(capture) // 2)
     elsewhere = other_start(program, capture, must, end)
-    if elsewhere is not None:
-        fits.append(elsewhere)
+    fits = [elsewhere] if elsewhere is not None else []
+    partly: list[Finding] = []
     sure = found.begins == "reset" and found.outcome.fetches >= SURE
     plain = sure and found.outcome.fetches == found.outcome.length  # nothing but fetches up to the difference
-    for defect in [*words_at_fault(), *defects(memory.target)]:
-        for wiring in wirings(memory, defect):
+    for defect in [*words_at_fault(), *defects(program.target)]:
+        for wiring in wirings(program.memory, defect):
             if plain and wiring.how == SEEN and not walk(program, capture, wiring, must, found.outcome.states, must + 1).length:
                 continue  # the chip runs as it should up to here, and this access does not fit
             begins = [found.outcome.start] if sure else starts(program, capture, wiring)
             outcome = best_walk(program, capture, wiring, begins, [] if sure else middle, end)
-            if (
-                outcome is None
-                or outcome.start > min(must, max(0, len(capture) // 2))
-                or outcome.stop < must + 2  # one access more would prove nothing
-                or not shown(outcome, capture, wiring)
-            ):
-                continue
+            if outcome is None or outcome.start > latest or outcome.stop < must + 2 or not shown(outcome, capture, wiring):
+                continue  # one access behind the difference would prove nothing
             if outcome.result == END:
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
             if outcome.result == LOST:
                 partly.append(Finding(defect, wiring.how, outcome, False))
-    if fits:
-        return sorted(fits, key=lambda finding: finding.outcome.start)
-    furthest = max((finding.outcome.stop for finding in partly), default=0)
-    return list({finding.defect.title: finding for finding in partly if finding.outcome.stop == furthest}.values())
+    return fits, partly
+
+
+def from_the_difference(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
+    """The faults that fit to the end if they are there only since a few accesses before the difference."""
+    must = found.outcome.stop
+    end = min(len(capture), must + MOST_LOOKED)
+    if end - must < SINCE:
+        return []
+    wiring = none(program.memory)
+    first = max(found.outcome.start, must - SINCE)
+    states: Collection[State] = [program.begin()] if found.begins == "reset" else middle
+    before = [(first, walk(program, capture, wiring, found.outcome.start, states, first).states)]
+    for index in range(first, must):
+        before.append((index + 1, walk(program, capture, wiring, index, before[-1][1], index + 1).states))
+    fits = []
+    for defect in defects(program.target):
+        tries = ((wiring, index, present) for wiring in wirings(program.memory, defect) for index, present in before)
+        for wiring, index, present in tries:
+            outcome = walk(program, capture, wiring, index, present, end)
+            if outcome.result == END:
+                fits.append(Finding(defect, wiring.how, outcome, True))
+                break
+    return fits
 
 
 def words_at_fault() -> Iterator[Defect]:

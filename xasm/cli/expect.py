@@ -95,6 +95,8 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
         different, verdict = compare_file(memory, found, given["against"], given["layout"])
     guard_inputs(given["outputs"], read)
     write(found, timing, Options(name), suffixes, verdict if different is not None else None)
+    if different is not None:
+        found.end = None  # the capture shows the way that data takes
     warn(found, takes.keys() - found.used, {address: take.text for address, take in takes.items()}, sources[0])
     if different:
         raise SystemExit(DIFFERENT)
