@@ -1,0 +1,382 @@
+"""The opcode map of a chip: what each first word means, and each word behind a prefix, in sheets of 16 columns.
+
+A sheet has at most 256 cells. Words of up to 8 bits fill one. Of wider ones the first sheet has a cell for each value of
+the upper 8 bits, and where the words of a cell differ, a sheet of its own shows them one by one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from xasm.source.diagnostics import Fault
+from xasm.target.check import claimed, codes_count, opcode_words
+from xasm.target.decode import text_of
+from xasm.target.forms import Form, Row, gather
+from xasm.target.kinds import Placed
+from xasm.target.model import Target
+
+COLUMNS = 16
+FULL = 8  # bits of a word that fill a sheet
+WIDEST = 16  # bits of the widest word that is drawn
+MOST_CODES = 1 << 17  # of all rows together; more is a mistake in the table
+MOST_SHEETS = 300
+FEW = 3  # values that are named one by one
+
+UNDOCUMENTED, ALIAS, MORE = "*", "=", "!"  # signs behind an instruction
+
+Prefix = tuple[int | None, ...]  # words in front of the last one of an opcode; None is an operand
+
+
+class Entry(NamedTuple):
+    """What a code means: a row of the table, those of its forms that have the code, and how it is written with everything
+    filled in that the code settles."""
+
+    row: Row
+    forms: tuple[Form, ...]
+    operation: str
+    operands: str
+
+    @property
+    def text(self) -> str:
+        return f"{self.operation} {self.operands}".rstrip()
+
+    @property
+    def alias(self) -> bool:
+        return all(form.alias for form in self.forms)
+
+    @property
+    def undocumented(self) -> bool:
+        return all(form.undocumented for form in self.forms)
+
+    @property
+    def length(self) -> str:
+        """In words: `2`, or `2-4` where that depends on the operand."""
+        sizes = {form.size for form in self.forms}
+        return str(min(sizes)) if len(sizes) == 1 else f"{min(sizes)}-{max(sizes)}"
+
+    @property
+    def cycles(self) -> str:
+        """As on the card; with `+` at the end where the operand adds more."""
+        different = {form.cycles_text() for form in self.forms}
+        return different.pop() if len(different) == 1 else f"{self.row.cycles_text()}+"
+
+
+class Cell(NamedTuple):
+    """A place of a sheet: its code as printed, what it means, second spellings of that, and the names of the sheets that go
+    on where it is a prefix or stands for words that differ (`mixed`). Without any of these it is undefined."""
+
+    code: str
+    entries: tuple[Entry, ...] = ()
+    aliases: tuple[Entry, ...] = ()
+    sheets: tuple[str, ...] = ()
+    mixed: bool = False
+
+    @property
+    def marks(self) -> str:
+        """The signs behind the instruction."""
+        more = len(self.entries) + len(self.sheets) > 1
+        return UNDOCUMENTED * self.entries[0].undocumented + ALIAS * bool(self.aliases) + MORE * more if self.entries else ""
+
+
+class Sheet(NamedTuple):
+    """A map: `columns` are the headings, `rows` the labels with their cells; `note` says what each of several prefixes
+    settles, or is ""."""
+
+    name: str
+    title: str
+    note: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[Cell, ...]], ...]
+
+    def cells(self) -> Iterator[Cell]:
+        for _, cells in self.rows:
+            yield from cells
+
+
+def chart(target: Target) -> list[Sheet]:
+    """The sheets of a chip, that of the first word in front. Raises Fault where there would be too many."""
+    if target.word > WIDEST:
+        raise Fault("chart_word", chip=target.name, bits=target.word, most=WIDEST)
+    sheets: list[Sheet] = []
+    for page in _pages(target):
+        sheets += _Drawing(target, page).sheets()
+        if len(sheets) > MOST_SHEETS:
+            raise Fault("chart_size", chip=target.name)
+    return sheets
+
+
+@dataclass(eq=False)
+class _Page:
+    """What the next word means behind any of some prefixes: its forms, and the pages behind it."""
+
+    prefixes: list[Prefix]
+    forms: dict[int, tuple[Form, ...]]
+    behind: dict[int, tuple[_Page, ...]]
+    names: dict[int, str] = field(default_factory=dict)  # of the operands among the prefix, by their place
+
+    @property
+    def name(self) -> str:
+        return "-".join(["map", *("x" if word is None else f"{word:X}" for word in self.prefixes[0])])
+
+
+def _codes(form: Form, target: Target) -> Iterator[Prefix]:
+    """The opcodes of a form, with None for the operands among their words."""
+    length = opcode_words(form)
+    if not length:  # nothing is fixed in any word
+        yield from ((word,) for word in range(1 << target.word))
+        return
+    if codes_count(form) > MOST_CODES:
+        raise Fault("chart_size", chip=target.name)
+    for code in claimed(form, length):
+        yield tuple(None if index in form.code.operands else word for index, word in enumerate(code))
+
+
+def _pages(target: Target) -> list[_Page]:
+    """One page for each set of prefixes behind which everything is alike, in the order of their codes."""
+    meanings: dict[Prefix, dict[int, tuple[Form, ...]]] = {(): {}}
+    names: dict[Prefix, dict[int, str]] = {}
+    count = 0
+    for form in target.all_forms():
+        for code in _codes(form, target):
+            count += 1
+            if count > MOST_CODES:
+                raise Fault("chart_size", chip=target.name)
+            *front, word = code
+            prefix = tuple(front)
+            meanings.setdefault(prefix, {})
+            meanings[prefix][word or 0] = (*meanings[prefix].get(word or 0, ()), form)
+            if None in prefix:
+                names.setdefault(prefix, _operand_names(form, prefix))
+    for prefix in list(meanings):
+        while link := _link(prefix):
+            prefix = link[0]
+            meanings.setdefault(prefix, {})
+    behind: dict[Prefix, dict[int, tuple[_Page, ...]]] = {}
+    pages: dict[object, _Page] = {}
+    for prefix in sorted(meanings, key=lambda one: (-len(one), _order(one))):
+        page = _Page([prefix], meanings[prefix], behind.get(prefix, {}), names.get(prefix, {}))
+        looks = (
+            tuple(word is None for word in prefix),
+            frozenset(page.forms.items()),
+            frozenset(page.behind.items()),
+        )
+        known = pages.setdefault(looks, page)
+        if known is not page:
+            known.prefixes.append(prefix)
+        if link := _link(prefix):
+            parent, word = link
+            others = behind.setdefault(parent, {}).get(word, ())
+            behind[parent][word] = others if known in others else (*others, known)
+    return sorted(pages.values(), key=lambda page: _order(page.prefixes[0]))
+
+
+def _order(prefix: Prefix) -> list[int]:
+    return [-1 if word is None else word for word in prefix]
+
+
+def _link(prefix: Prefix) -> tuple[Prefix, int] | None:
+    """The prefix and the word behind it from which one comes to a prefix."""
+    while prefix and prefix[-1] is None:
+        prefix = prefix[:-1]
+    return (prefix[:-1], prefix[-1] or 0) if prefix else None
+
+
+def _operand_names(form: Form, prefix: Prefix) -> dict[int, str]:
+    """How the operands among the words of a prefix are called."""
+    held = {slot.word: name for name, slots in form.code.slots.items() for slot in slots if slot.width}
+    return {index: held.get(index, "n") for index, word in enumerate(prefix) if word is None}
+
+
+class _Drawing:
+    """A page, cut into sheets."""
+
+    def __init__(self, target: Target, page: _Page) -> None:
+        self.target = target
+        self.page = page
+        self.full = (1 << target.word) - 1
+        self.step = 1 << max(0, target.word - FULL)  # words that a cell of the first sheet stands for
+        self.digits = (target.word + 3) // 4
+
+    def sheets(self) -> Iterator[Sheet]:
+        title = f"Behind {self._front()}" if any(self.page.prefixes) else f"First {unit(self.target)}"
+        yield self._sheet(self.page.name, title, 0, self.full, self.step)
+        if self.step == 1:
+            return
+        for first in range(0, self.full + 1, 1 << FULL):
+            last = first + (1 << FULL) - 1
+            if any(self._differ(word) for word in range(first, last, self.step)):
+                hexed = self.target.hex_word
+                yield self._sheet(self._part(first), f"{title}, {hexed(first)} to {hexed(last)}", first, last, 1)
+
+    def _note(self) -> str:
+        """What each of a few prefixes settles: `DD: x is IX; FD: x is IY`."""
+        return "; ".join(filter(None, map(self._settled, self.page.prefixes))) if 1 < len(self.page.prefixes) <= FEW else ""
+
+    def _front(self) -> str:
+        """The words of the prefix: `CB`, `DD/FD CB <d>`."""
+        words = []
+        for index, values in enumerate(zip(*self.page.prefixes, strict=True)):
+            different = sorted({value for value in values if value is not None})
+            shown = [self.target.hex_word(value) for value in different]
+            if not shown:
+                words.append(f"<{self.page.names.get(index, 'n')}>")
+            else:
+                words.append("/".join(shown) if len(shown) <= FEW else f"{shown[0]}..{shown[-1]}")
+        return " ".join(words)
+
+    def _settled(self, prefix: Prefix) -> str:
+        """What one of several prefixes settles."""
+        found: dict[str, str] = {}
+        for form in (form for forms in self.page.forms.values() for form in forms):
+            for name, text in self._values(form, [*self._fixed([prefix]), (0, 0)]).items():
+                if name not in self._values(form, [*self._fixed(self.page.prefixes), (0, 0)]):
+                    found.setdefault(name, str(text))
+        told = ", ".join(f"{name} is {text}" for name, text in found.items())
+        words = " ".join(self.target.hex_word(word) for word in prefix if word is not None)
+        return f"{words}: {told}" if told else ""
+
+    def _part(self, word: int) -> str:
+        """The name of the sheet that shows a word by itself."""
+        return f"{self.page.name}-from-{word >> FULL << FULL:X}"
+
+    def _differ(self, first: int) -> bool:
+        """Whether the words of a cell of the first sheet do not all mean the same."""
+        words = range(first, first + self.step)
+        return len({(self.page.forms.get(word), self.page.behind.get(word)) for word in words}) > 1
+
+    def _sheet(self, name: str, title: str, first: int, last: int, step: int) -> Sheet:
+        across = min(COLUMNS * step, last - first + 1)
+        columns = tuple(self._column(offset, step) for offset in range(0, across, step))
+        rows = []
+        for start in range(first, last + 1, across):
+            cells = tuple(self._cell(word, step) for word in range(start, start + across, step))
+            rows.append((self._row(start, step), cells))
+        return Sheet(name, title, self._note(), columns, tuple(rows))
+
+    def _column(self, offset: int, step: int) -> str:
+        if self.target.word > FULL and step > 1 and self.target.word % 4:
+            return f"+{offset:X}"  # the border of a cell is none of a digit
+        open_digits = (step.bit_length() - 1) // 4
+        behind = "_" * open_digits
+        return "_" * (self.digits - 1 - open_digits) + f"{offset >> 4 * open_digits:X}" + behind
+
+    def _row(self, start: int, step: int) -> str:
+        if self.target.word > FULL and step > 1 and self.target.word % 4:
+            return self.target.hex_word(start)
+        open_digits = 1 + (step.bit_length() - 1) // 4
+        return self.target.hex_word(start)[: max(0, self.digits - open_digits)] + "_" * min(open_digits, self.digits)
+
+    def _cell(self, word: int, step: int) -> Cell:
+        mask = self.full & ~(step - 1)
+        code = f"{self._front()} {self._code(word, step)}".strip()
+        if step > 1 and self._differ(word):
+            return Cell(code, sheets=(self._part(word),), mixed=True)
+        known = [*self._fixed(self.page.prefixes), (mask, word)]
+        rows: dict[Row, list[Form]] = {}
+        for form in self.page.forms.get(word, ()):
+            rows.setdefault(form.row or form, []).append(form)
+        entries = [self._entry(row, forms, known) for row, forms in rows.items()]
+        aliases = tuple(entry for entry in entries if entry.alias)
+        chosen = tuple(entry for entry in entries if not entry.alias)
+        return Cell(code, chosen or aliases, aliases if chosen else (), tuple(page.name for page in self.page.behind.get(word, ())))
+
+    def _code(self, word: int, step: int) -> str:
+        hexed = self.target.hex_word
+        if step == 1:
+            return hexed(word)
+        return f"{hexed(word)}..{hexed(word + step - 1)}"
+
+    def _fixed(self, prefixes: Sequence[Prefix]) -> list[tuple[int, int]]:
+        """For each word of the prefix the bits that all prefixes agree on: their mask and their value."""
+        found = []
+        for values in zip(*prefixes, strict=True):
+            first = values[0]
+            if first is None:
+                found.append((0, 0))
+                continue
+            mask = self.full
+            for value in values:
+                mask &= ~(first ^ (value or 0))
+            found.append((mask, first & mask))
+        return found
+
+    def _entry(self, row: Row, forms: list[Form], known: Sequence[tuple[int, int]]) -> Entry:
+        values = {name: text for name, text in self._values(forms[0], known).items() if name in row.fields}
+        operation, _, operands = text_of(row, values, self.target).partition(" ")
+        return Entry(row, tuple(forms), operation, operands.strip())
+
+    def _values(self, form: Form, known: Sequence[tuple[int, int]]) -> dict[str, int | str]:
+        """The fields of a form that the known bits settle, with the value or the spelling of each."""
+        values: dict[str, int | str] = {}
+        words = [value for _, value in known]
+        for name, kind in form.fields.items():
+            slots = form.code.slots[name]
+            if isinstance(kind, Placed) or not all(_settles(known, slot.word, slot.width, slot.shift) for slot in slots):
+                continue
+            bits = gather(words, slots)
+            spelling = kind.spelling(bits)
+            try:
+                values[name] = kind.load(bits, 0, form.size, slots[0].word) if spelling is None else spelling
+            except Fault:
+                continue
+        return values
+
+
+def _settles(known: Sequence[tuple[int, int]], word: int, width: int, shift: int) -> bool:
+    """Whether all bits of a slot are known."""
+    needed = (1 << width) - 1 << shift
+    return word < len(known) and known[word][0] & needed == needed
+
+
+def marks(target: Target, sheets: Sequence[Sheet]) -> Iterator[tuple[str, str]]:
+    """The signs that occur on some sheets, and undefined, prefix and mixed cells, each with what it means."""
+    cells = [cell for sheet in sheets for cell in sheet.cells()]
+    signs = {sign for cell in cells for sign in cell.marks}
+    what = unit(target)
+    meanings = (
+        ("undefined", "undefined", any(not cell.entries and not cell.sheets for cell in cells)),
+        (UNDOCUMENTED, "the maker's book does not list it", UNDOCUMENTED in signs),
+        (ALIAS, "has a second spelling, told below the map", ALIAS in signs),
+        (MORE, f"means something else with some {what}s behind it", MORE in signs),
+        ("prefix", f"the next {what} decides, by a map of its own", any(cell.sheets and not cell.mixed for cell in cells)),
+        ("mixed", f"these {what}s differ, and have a map of their own", any(cell.mixed for cell in cells)),
+    )
+    yield from ((mark, meaning) for mark, meaning, used in meanings if used)
+
+
+def times(target: Target, sheets: Sequence[Sheet]) -> str:
+    """In what lengths and times are counted, and how those are written that are not a plain number."""
+    found = {entry.cycles for sheet in sheets for cell in sheet.cells() for entry in cell.entries}
+    periods = f" ({target.clock.periods} clock periods)" if target.clock.periods > 1 else ""
+    width = "" if target.word == FULL else f" of {target.word} bits"
+    ways = (
+        ("2/3 is the time when a condition is not met, and when it is", any("/" in text for text in found)),
+        ("4+1 is 1 more when a page border is crossed", any(re.search(r"[+]\d", text) for text in found)),
+        ("5+n depends on the list of names", any("+n" in text for text in found)),
+        ("4+ takes longer with some operands", any(text.endswith("+") for text in found)),
+    )
+    told = "; ".join(text for text, used in ways if used)
+    return f"Length in {unit(target)}s{width}; time in units of one {target.clock.unit}{periods}" + (f": {told}." if told else ".")
+
+
+def unit(target: Target) -> str:
+    """What a word of the chip is called."""
+    return "byte" if target.word == FULL else "word"
+
+
+def second_spellings(sheet: Sheet) -> dict[str, list[str]]:
+    """The aliases on a sheet as `BHS t is BCC t`, each with its codes."""
+    found: dict[str, list[str]] = {}
+    for cell in sheet.cells():
+        for alias in cell.aliases:
+            text = f"{alias.row.asm} is {cell.entries[0].row.asm}"
+            found.setdefault(text, []).append(cell.code)
+    return found
+
+
+def chosen_rows(sheets: Iterable[Sheet]) -> set[Row]:
+    """The rows of the table that are anywhere on some sheets."""
+    return {entry.row for sheet in sheets for cell in sheet.cells() for entry in (*cell.entries, *cell.aliases)}
