@@ -18,6 +18,12 @@ from typing import Any
 PROGRAM = "chromium"
 # It runs nothing but our own pages, so that it needs no sandbox, which it cannot have everywhere.
 OPTIONS = ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run", "--remote-debugging-pipe"]
+MIDDLE = """selector => {
+  const one = document.querySelector(selector);
+  one.scrollIntoView({ block: "nearest", inline: "nearest" });
+  const at = one.getBoundingClientRect();
+  return [at.x + at.width / 2, at.y + at.height / 2];
+}"""
 PATIENCE = 120  # seconds for an answer, on a machine with much else to do
 
 
@@ -105,10 +111,7 @@ class Browser:
 
     def point(self, selector: str, click: bool = False) -> None:
         """Puts the pointer on the middle of the first such element, and clicks there if wanted."""
-        x, y = self.value(
-            f"(() => {{ const one = document.querySelector({json.dumps(selector)}); one.scrollIntoView({{block: 'nearest', inline: 'nearest'}});"
-            " const at = one.getBoundingClientRect(); return [at.x + at.width / 2, at.y + at.height / 2]; })()"
-        )
+        x, y = self.value(f"({MIDDLE})({json.dumps(selector)})")
         self.call("Input.dispatchMouseEvent", type="mouseMoved", x=x, y=y)
         if click:
             for kind in ("mousePressed", "mouseReleased"):

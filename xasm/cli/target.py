@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import click
 
+from xasm.cli import target_chart, target_show
 from xasm.cli.screen import show
-from xasm.reports.card import card, overview
+from xasm.reports.card import overview
 from xasm.target.finding import load_target, table_paths
 
 
@@ -14,23 +15,21 @@ from xasm.target.finding import load_target, table_paths
     epilog="""\b
 Examples:
   xasm target list
-  xasm target show NAME""",
+  xasm target show NAME
+  xasm target chart NAME -o map.html""",
 )
 def command() -> None:
     """The chips: which there are, and what each understands."""
+
+
+command.add_command(target_chart.command)
+command.add_command(target_show.command)
 
 
 @command.command("list", epilog="Example:  xasm target list")
 def list_targets() -> None:
     """Names every chip, with its data."""
     show(overview([load_target(name) for name in table_paths()]))
-
-
-@command.command("show", epilog="Example:  xasm target show NAME | less")
-@click.argument("name")
-def show_target(name: str) -> None:
-    """Prints the card of chip NAME: its conventions and every form with code, cycles and flow."""
-    show(card(load_target(name)))
 
 
 @command.command("colours", epilog="Example:  xasm target colours > xasm.tmLanguage.json")

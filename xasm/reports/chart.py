@@ -6,8 +6,7 @@ the upper 8 bits, and where the words of a cell differ, a sheet of its own shows
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -31,13 +30,14 @@ Prefix = tuple[int | None, ...]  # words in front of the last one of an opcode; 
 
 
 class Entry(NamedTuple):
-    """What a code means: a row of the table, those of its forms that have the code, and how it is written with everything
-    filled in that the code settles."""
+    """What a code means: a row of the table, those of its forms that have the code, how it is written with everything filled
+    in that the code settles, and the code: mask of the settled bits and their value for each of its words."""
 
     row: Row
     forms: tuple[Form, ...]
     operation: str
     operands: str
+    code: tuple[tuple[int, int], ...]
 
     @property
     def text(self) -> str:
@@ -306,7 +306,7 @@ class _Drawing:
     def _entry(self, row: Row, forms: list[Form], known: Sequence[tuple[int, int]]) -> Entry:
         values = {name: text for name, text in self._values(forms[0], known).items() if name in row.fields}
         operation, _, operands = text_of(row, values, self.target).partition(" ")
-        return Entry(row, tuple(forms), operation, operands.strip())
+        return Entry(row, tuple(forms), operation, operands.strip(), tuple(known))
 
     def _values(self, form: Form, known: Sequence[tuple[int, int]]) -> dict[str, int | str]:
         """The fields of a form that the known bits settle, with the value or the spelling of each."""
@@ -331,52 +331,6 @@ def _settles(known: Sequence[tuple[int, int]], word: int, width: int, shift: int
     return word < len(known) and known[word][0] & needed == needed
 
 
-def marks(target: Target, sheets: Sequence[Sheet]) -> Iterator[tuple[str, str]]:
-    """The signs that occur on some sheets, and undefined, prefix and mixed cells, each with what it means."""
-    cells = [cell for sheet in sheets for cell in sheet.cells()]
-    signs = {sign for cell in cells for sign in cell.marks}
-    what = unit(target)
-    meanings = (
-        ("undefined", "undefined", any(not cell.entries and not cell.sheets for cell in cells)),
-        (UNDOCUMENTED, "the maker's book does not list it", UNDOCUMENTED in signs),
-        (ALIAS, "has a second spelling, told below the map", ALIAS in signs),
-        (MORE, f"means something else with some {what}s behind it", MORE in signs),
-        ("prefix", f"the next {what} decides, by a map of its own", any(cell.sheets and not cell.mixed for cell in cells)),
-        ("mixed", f"these {what}s differ, and have a map of their own", any(cell.mixed for cell in cells)),
-    )
-    yield from ((mark, meaning) for mark, meaning, used in meanings if used)
-
-
-def times(target: Target, sheets: Sequence[Sheet]) -> str:
-    """In what lengths and times are counted, and how those are written that are not a plain number."""
-    found = {entry.cycles for sheet in sheets for cell in sheet.cells() for entry in cell.entries}
-    periods = f" ({target.clock.periods} clock periods)" if target.clock.periods > 1 else ""
-    width = "" if target.word == FULL else f" of {target.word} bits"
-    ways = (
-        ("2/3 is the time when a condition is not met, and when it is", any("/" in text for text in found)),
-        ("4+1 is 1 more when a page border is crossed", any(re.search(r"[+]\d", text) for text in found)),
-        ("5+n depends on the list of names", any("+n" in text for text in found)),
-        ("4+ takes longer with some operands", any(text.endswith("+") for text in found)),
-    )
-    told = "; ".join(text for text, used in ways if used)
-    return f"Length in {unit(target)}s{width}; time in units of one {target.clock.unit}{periods}" + (f": {told}." if told else ".")
-
-
 def unit(target: Target) -> str:
     """What a word of the chip is called."""
     return "byte" if target.word == FULL else "word"
-
-
-def second_spellings(sheet: Sheet) -> dict[str, list[str]]:
-    """The aliases on a sheet as `BHS t is BCC t`, each with its codes."""
-    found: dict[str, list[str]] = {}
-    for cell in sheet.cells():
-        for alias in cell.aliases:
-            text = f"{alias.row.asm} is {cell.entries[0].row.asm}"
-            found.setdefault(text, []).append(cell.code)
-    return found
-
-
-def chosen_rows(sheets: Iterable[Sheet]) -> set[Row]:
-    """The rows of the table that are anywhere on some sheets."""
-    return {entry.row for sheet in sheets for cell in sheet.cells() for entry in (*cell.entries, *cell.aliases)}

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 
 from xasm.reports.card import kind_text
-from xasm.reports.chart import Cell, Entry, Sheet, chart, marks, second_spellings, times, unit
+from xasm.reports.chart import Cell, Entry, Sheet, chart, unit
+from xasm.reports.chart_legend import marks, second_spellings, times
 from xasm.reports.web import FLOWS, code, flow_text, page, plain
+from xasm.target.check import opcode_words
 from xasm.target.forms import Form
 from xasm.target.model import Target
 
+MIXED = "these differ"
 STYLE = """\
 html { scroll-padding: 1rem 4rem 14rem; }
 table.map { border-collapse: collapse; table-layout: fixed; width: 100%; min-width: 64rem; }
@@ -48,7 +51,7 @@ body:has(td.some:hover) td:focus-within:not(:hover) > .more { display: none; }
   .map thead th:first-child { width: 7mm; }
   .map th { font-size: 7pt; padding: 0; } .map th[scope=row] { position: static; background: none; }
   .map tr { break-inside: avoid; }
-  .map td { height: 8.6mm; padding: 0.3mm 0.6mm; font-size: 7pt; line-height: 1.15; border-width: 0.5pt; }
+  .map td { height: 9.2mm; padding: 0.3mm 0.6mm; font-size: 7pt; line-height: 1.15; border-width: 0.5pt; }
   .map td i { font-size: 6pt; } .map td small { font-size: 6pt; }
   .more { display: none !important; }
   .key { font-size: 7pt; margin: 1mm 0; }
@@ -81,10 +84,11 @@ for (const map of document.querySelectorAll("table.map")) {
 def chart_page(target: Target) -> str:
     """The map of a chip as HTML. Raises Fault where there is none."""
     sheets = chart(target)
+    titles = {sheet.name: sheet.title for sheet in sheets}
     body = [f"<h1>Opcode map: {plain(target.title)}</h1>", *_contents(sheets)]
     for index, sheet in enumerate(sheets):
         body += [f'<section id="{plain(sheet.name)}">', f"<h2>{plain(sheet.title)}</h2>"]
-        body += [*([f"<p>{plain(sheet.note)}</p>"] if sheet.note else []), _map(sheet, target), *_spellings(sheet)]
+        body += [*([f"<p>{plain(sheet.note)}</p>"] if sheet.note else []), _map(sheet, target, titles), *_spellings(sheet)]
         body += [*([] if index else _key(target, sheets)), "</section>"]
     return page(f"Opcode map of the {target.name}", STYLE, body, SCRIPT)
 
@@ -100,7 +104,7 @@ def _key(target: Target, sheets: Sequence[Sheet]) -> Iterator[str]:
     """What the signs and the tints mean."""
     yield f"<p>{plain(times(target, sheets))}</p>"
     yield '<ul class="key">'
-    shown = {"undefined": "\u00b7", "prefix": "\u2026", "mixed": "\u2026"}
+    shown = {"undefined": "\u00b7", "prefix": "Behind", "mixed": MIXED}
     for mark, meaning in marks(target, sheets):
         yield f"<li><b>{plain(shown.get(mark, mark))}</b>{plain(meaning)}</li>"
     used = {entry.row.flow for sheet in sheets for cell in sheet.cells() for entry in cell.entries}
@@ -110,7 +114,7 @@ def _key(target: Target, sheets: Sequence[Sheet]) -> Iterator[str]:
     yield "</ul>"
 
 
-def _map(sheet: Sheet, target: Target) -> str:
+def _map(sheet: Sheet, target: Target, titles: Mapping[str, str]) -> str:
     head = "".join(f'<th scope="col">{plain(column)}</th>' for column in sheet.columns)
     lines = ['<div class="wide"><table class="map">', f"<thead><tr><th></th>{head}</tr></thead>", "<tbody>"]
     for number, (label, cells) in enumerate(sheet.rows):
@@ -118,7 +122,7 @@ def _map(sheet: Sheet, target: Target) -> str:
         below = sheet.rows[number + 1][1] if number + 1 < len(sheet.rows) else ()
         for cell, beside, under in zip_longest(cells, cells[1:], below):
             joined = (" across" if beside and _same(cell, beside) else "") + (" down" if under and _same(cell, under) else "")
-            lines.append(_cell(cell, target, joined))
+            lines.append(_cell(cell, target, titles, joined))
         lines.append("</tr>")
     return "\n".join([*lines, "</tbody></table></div>"])
 
@@ -130,8 +134,8 @@ def _same(one: Cell, other: Cell) -> bool:
     return one.entries[0].row is other.entries[0].row
 
 
-def _cell(cell: Cell, target: Target, joined: str) -> str:
-    links = "".join(f'<a href="#{plain(name)}">{"these differ" if cell.mixed else "next " + unit(target)}</a>' for name in cell.sheets)
+def _cell(cell: Cell, target: Target, titles: Mapping[str, str], joined: str) -> str:
+    links = "".join(f'<a href="#{plain(name)}">{MIXED if cell.mixed else plain(titles[name])}</a>' for name in cell.sheets)
     if not cell.entries and not links:
         return f'<td class="none{joined}">&middot;</td>'
     more = f'<div class="more">{"".join(_more(cell, target)) or _leads(cell, target)}</div>'
@@ -144,7 +148,8 @@ def _cell(cell: Cell, target: Target, joined: str) -> str:
     time = f"<small><span>{plain(f'{entry.length} {entry.cycles}')}</span><span>{plain(sign)}</span></small>"
     # a link inside is a stop of the Tab key already
     stop = "" if links else ' tabindex="0"'
-    return f'<td class="{kind}"{stop}><b>{plain(entry.operation + cell.marks)}</b>{operands}{time}{links}{more}</td>'
+    operation = plain(entry.operation + cell.marks).replace(",", ",<wbr>")
+    return f'<td class="{kind}"{stop}><b>{operation}</b>{operands}{time}{links}{more}</td>'
 
 
 def _leads(cell: Cell, target: Target) -> str:
@@ -161,22 +166,29 @@ def _more(cell: Cell, target: Target) -> Iterator[str]:
         told += ["not in the maker's book"] if entry.undocumented else []
         told += [row.note] if row.note else []
         told += [f"also written {alias.text}" for alias in cell.aliases]
-        yield f"<div><p>{code(cell.code)} <b>{plain(entry.text)}</b><br>form {code(row.asm)}</p><pre>{plain(bits(entry, target))}</pre>"
+        shown = "\n".join(map(plain, bits(entry, target)))
+        yield f"<div><p>{code(cell.code)} <b>{plain(entry.text)}</b><br>form {code(row.asm)}</p><pre>{shown}</pre>"
         yield f"<p>{plain('; '.join(told))}"
         for name, kind in row.fields.items():
             yield f"<br>{code(name)} {plain(kind_text(kind))}"
         for name, modes in row.modes.items():
-            yield f"<br>{code(name)} one of {code('  '.join(mode.asm for mode in modes.modes))}"
+            yield f"<br>{code(name)} one of {code('  '.join(dict.fromkeys(mode.asm for mode in modes.modes)))}"
         yield "</p></div>"
 
 
-def bits(entry: Entry, target: Target) -> str:
-    """The bits of a form, letters for its fields, `-` for bits that the chip ignores; below them what stands for the operands
-    of a row with modes."""
+def bits(entry: Entry, target: Target) -> tuple[str, str]:
+    """The bits of a form, letters for its fields, `-` for bits that the chip ignores, and what stands for the operands of a row
+    with modes; in a second line what the code makes of them, `.` where it leaves them open."""
     form = entry.forms[0]
-    count = form.size if len(entry.forms) == 1 else max(index for index in range(form.size) if index not in form.code.operands) + 1
-    words = [_word(form, index, target.word) for index in range(count)]
-    return " ".join([*words, *(f"<{name}>" for name in entry.row.modes if len(entry.forms) > 1)])
+    one = len(entry.forms) == 1
+    words = [_word(form, index, target.word) for index in range(form.size if one else max(1, opcode_words(form)))]
+    words += [] if one else [f"<{name}>" for name in entry.row.modes]
+    made = [_bits(mask, value, target.word) for mask, value in entry.code]
+    return " ".join(words), " ".join(made)
+
+
+def _bits(mask: int, value: int, width: int) -> str:
+    return "".join("01"[value >> bit & 1] if mask >> bit & 1 else "." for bit in reversed(range(width)))
 
 
 def _word(form: Form, index: int, width: int) -> str:

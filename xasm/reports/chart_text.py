@@ -7,7 +7,8 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby, zip_longest
 
-from xasm.reports.chart import COLUMNS, Cell, Sheet, chart, marks, second_spellings, times
+from xasm.reports.chart import COLUMNS, Cell, Sheet, chart
+from xasm.reports.chart_legend import marks, second_spellings, times
 from xasm.target.model import Target
 
 NARROWEST = 80  # columns of a screen
@@ -28,7 +29,7 @@ def chart_text(target: Target, width: int = NARROWEST) -> str:
 def legend(target: Target, sheets: Sequence[Sheet], width: int) -> Iterator[str]:
     """What a cell shows, and what the marks mean that occur."""
     signs = {"undefined": UNDEFINED, "prefix": PREFIX, "mixed": MIXED}
-    yield from textwrap.wrap(f"In a cell: the instruction, its length and its time. {times(target, sheets)}", width)
+    yield from textwrap.wrap(times(target, sheets), width)
     for mark, meaning in marks(target, sheets):
         yield f"  {signs.get(mark, mark):<4}{meaning}"
 

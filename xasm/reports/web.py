@@ -32,7 +32,7 @@ p {{ margin: 0.4rem 0; }}
 a {{ color: var(--mark); }}
 code, pre {{ font-family: ui-monospace, "DejaVu Sans Mono", monospace; font-size: 0.92em; }}
 :focus-visible {{ outline: 2px solid var(--mark); outline-offset: 1px; }}
-.wide {{ overflow-x: auto; }}
+.wide {{ overflow-x: auto; padding: 1px; }}
 .quiet {{ color: var(--quiet); }}
 @media print {{
   :root {{ color-scheme: light; }}
@@ -73,13 +73,15 @@ def code(text: str) -> str:
     return f"<code>{plain(text)}</code>" if text else ""
 
 
-def table(headings: Sequence[str], rows: Iterable[Sequence[str]], kind: str = "") -> str:
-    """A table of cells that are HTML already; `kind` is its class."""
+def table(headings: Sequence[str], groups: Iterable[tuple[str, Iterable[Sequence[str]]]], kind: str = "") -> str:
+    """A table in groups of rows, each with the attributes of its body; its cells are HTML already. `kind` is its class."""
     head = "".join(f'<th scope="col">{plain(heading)}</th>' for heading in headings)
-    body = "\n".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in rows)
-    top = f"<thead><tr>{head}</tr></thead>\n" if headings else ""
-    opening = f'<table class="{kind}">' if kind else "<table>"
-    return f'<div class="wide">{opening}\n{top}<tbody>\n{body}\n</tbody></table></div>'
+    lines = [f'<div class="wide"><table class="{kind}">' if kind else '<div class="wide"><table>', f"<thead><tr>{head}</tr></thead>"]
+    for attributes, rows in groups:
+        lines.append(f"<tbody{attributes}>")
+        lines += ["<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in rows]
+        lines.append("</tbody>")
+    return "\n".join([*lines, "</table></div>"])
 
 
 def page(title: str, style: str, body: Iterable[str], script: str = "") -> str:
