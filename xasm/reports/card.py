@@ -72,7 +72,9 @@ def facts(target: Target) -> Iterator[tuple[str, str]]:
         yield "other spaces", ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
     yield "starts", f"{'at the address held in' if target.start_vector else 'at'} {start}"
     yield "cycles", f"counted in units of one {clock.unit}{periods}; usual clock {clock.typical}"
-    yield "instructions", f"{target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes"
+    unlisted = target.count.get("undocumented", 0)
+    more = f", and {unlisted} opcodes that the maker's book does not list" if unlisted else ""
+    yield "instructions", f"{target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes{more}"
 
 
 def words(target: Target) -> list[str]:
