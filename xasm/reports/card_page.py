@@ -118,4 +118,5 @@ def _form(row: Row) -> tuple[str, ...]:
 
 
 def _remarks(part: Row | Mode) -> tuple[str, str]:
-    return plain(operands(part)), plain("; ".join(notes(part)))
+    fields = plain(operands(part)).replace(": ", ":&nbsp;")  # a line ends between fields and not inside
+    return fields, plain("; ".join(notes(part)))

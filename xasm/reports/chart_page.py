@@ -16,7 +16,7 @@ from xasm.target.model import Target
 MIXED = "these differ"
 STYLE = """\
 html { scroll-padding: 1rem 4rem 14rem; }
-table.map { border-collapse: collapse; table-layout: fixed; width: 100%; min-width: 64rem; }
+table.map { border-collapse: collapse; table-layout: fixed; width: 100%; min-width: 70rem; }
 .map th { padding: 0.15rem; color: var(--quiet); font: 600 0.8rem ui-monospace, "DejaVu Sans Mono", monospace; }
 .map thead th:first-child { width: 2.6rem; }
 .map th[scope=row] { position: sticky; left: 0; background: var(--paper); z-index: 1; }
@@ -25,9 +25,9 @@ table.map { border-collapse: collapse; table-layout: fixed; width: 100%; min-wid
 .map td.across { border-right-color: var(--hair); }
 .map td.down { border-bottom-color: var(--hair); }
 .map td.none { background: var(--paper); color: var(--quiet); text-align: center; vertical-align: middle; }
-.map td.unlisted b { font-weight: 400; font-style: italic; }
+.map td.unlisted > b { font-weight: 400; font-style: italic; }
 .map td i { display: block; font: 0.72rem ui-monospace, "DejaVu Sans Mono", monospace; }
-.map td small { display: flex; justify-content: space-between; font-size: 0.7rem; color: var(--quiet); }
+.map td small { display: flex; justify-content: space-between; white-space: nowrap; font-size: 0.7rem; color: var(--quiet); }
 .map td.go, .go { background: var(--go); } .map td.sub, .sub { background: var(--sub); }
 .map td.stop, .stop { background: var(--stop); } .map td.turn, .turn { background: var(--turn); }
 .map td.some:hover, .map td.some:focus-within { box-shadow: inset 0 0 0 2px var(--mark); outline: none; }
