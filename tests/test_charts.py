@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.bookvalues import BookValue, book_path, read_book, undocumented_path
+from tests.books import UNLISTED, book, books, unlisted
 from tests.invented import chip
 from tests.messages import Case, Shown, cases
 from tests.test_wide_words import TEN, TWELVE
@@ -19,6 +19,7 @@ from xasm.reports.chart_text import chart_text, cut
 from xasm.reports.web import FLOWS
 from xasm.source.diagnostics import Report
 from xasm.source.files import Source
+from xasm.target.bookvalues import BookValue
 from xasm.target.check import check_target, opcode_words
 from xasm.target.decode import Decoder
 from xasm.target.finding import load_target, table_paths
@@ -90,21 +91,13 @@ def test_every_cell_holds_what_the_decoder_finds(name: str) -> None:
 
 @pytest.mark.parametrize("name", TABLES)
 def test_as_many_cells_as_the_book_counts(name: str) -> None:
-    target = load_target(name)
-    listed = [cell.entries[0].undocumented for cell in cells(target).values() if cell.entries]
-    assert listed.count(False) == read_book(book_path(name)).counts["opcodes"]
-    hidden = undocumented_path(name)
-    assert listed.count(True) == (read_book(hidden, True).counts["undocumented opcodes"] if hidden.exists() else 0)
+    hidden = [cell.entries[0].undocumented for cell in cells(load_target(name)).values() if cell.entries]
+    assert hidden.count(False) == book(name).counts["opcodes"]
+    told = unlisted(name).counts["undocumented opcodes"] if (UNLISTED / f"{name}.txt").is_file() else 0
+    assert hidden.count(True) == told
 
 
-def books(name: str) -> list[tuple[BookValue, bool]]:
-    """All values typed from books, and whether they are undocumented; without those of second codes."""
-    hidden = undocumented_path(name)
-    values = [(value, False) for value in read_book(book_path(name)).values]
-    return values + ([(value, True) for value in read_book(hidden, True).values if not value.alias] if hidden.exists() else [])
-
-
-def wrong_values(target: Target, drawn: dict[Code, Cell], values: list[tuple[BookValue, bool]]) -> list[str]:
+def wrong_values(target: Target, drawn: dict[Code, Cell], values: Iterable[tuple[BookValue, bool]]) -> list[str]:
     """Book values that are not in the cell of their code: first word, length, time, whether the maker lists it."""
     shapes = sorted({tuple(word is None for word in code) for code in drawn}, key=len, reverse=True)
     wrong = []
@@ -135,7 +128,8 @@ def holds(entry, value: BookValue, hidden: bool) -> bool:  # type: ignore[no-unt
 @pytest.mark.parametrize("name", TABLES)
 def test_book_values_are_where_the_map_shows_them(name: str) -> None:
     target = load_target(name)
-    drawn, values = cells(target), books(name)
+    drawn = cells(target)
+    values = [(value, one.undocumented) for one in books(name) for value in one.values if not value.alias]
     assert len(values) > 100
     assert wrong_values(target, drawn, values) == []
     moved = [(value._replace(words=(value.words[0] ^ 0x40, *value.words[1:])), hidden) for value, hidden in values[:50]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from xasm.cli.chips import own_tables
 from xasm.cli.pages import PAGE, TEXT, output_option, put_out
 from xasm.reports.card import card
 from xasm.target.finding import load_target
@@ -17,10 +18,14 @@ Examples:
   xasm target show NAME -o card.html""",
 )
 @click.argument("name")
+@own_tables
 @output_option
-def command(name: str, outputs: tuple[str, ...]) -> None:
-    """Prints the data card of chip NAME: how it is written, registers, operands, and every form with code, cycles and flow."""
-    target = load_target(name)
+def command(name: str, tables: tuple[str, ...], outputs: tuple[str, ...]) -> None:
+    """Prints the data card of chip NAME (or of the table NAME.yaml).
+
+    It says how the chip is written, what registers it has and what operands take, and lists each form with code, cycles and flow.
+    """
+    target = load_target(name, own=tables)
 
     def page() -> str:
         from xasm.reports.card_page import card_page
