@@ -1,7 +1,7 @@
-"""The opcode map of a chip: what each first word means, and each word behind a prefix, in sheets of 16 columns.
+"""The opcode map of a chip: what each first word means, and each word behind a prefix, in sheets of 16 by 16.
 
-A sheet has at most 256 cells. Words of up to 8 bits fill one. Of wider ones the first sheet has a cell for each value of
-the upper 8 bits, and where the words of a cell differ, a sheet of its own shows them one by one.
+A sheet shows two digits. Words of up to 8 bits fill one. Of wider ones the first sheet has a cell for each value of the upper
+8 bits, and where the words of a cell differ, a sheet of its own shows them one by one.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from xasm.target.forms import Form, Row, gather
 from xasm.target.kinds import Placed
 from xasm.target.model import Target
 
-COLUMNS = 16
-FULL = 8  # bits of a word that fill a sheet
-WIDEST = 16  # bits of the widest word that is drawn
+DIGIT = 4  # bits of a digit: a sheet shows two
+BYTE = 8
+WIDEST = 4 * DIGIT  # bits of the widest word that is drawn
 MOST_CODES = 1 << 17  # of all rows together; more is a mistake in the table
 MOST_SHEETS = 300
 FEW = 3  # values that are named one by one
@@ -197,19 +197,24 @@ class _Drawing:
         self.target = target
         self.page = page
         self.full = (1 << target.word) - 1
-        self.step = 1 << max(0, target.word - FULL)  # words that a cell of the first sheet stands for
-        self.digits = (target.word + 3) // 4
+        self.digit = DIGIT
+        self.sheet = 1 << 2 * self.digit  # words that a sheet shows one by one
+        self.step = 1 << max(0, target.word - 2 * self.digit)  # words that a cell of the first sheet stands for
+        self.digits = -(-target.word // self.digit)
 
     def sheets(self) -> Iterator[Sheet]:
         title = f"Behind {self._front()}" if any(self.page.prefixes) else f"First {unit(self.target)}"
         yield self._sheet(self.page.name, title, 0, self.full, self.step)
         if self.step == 1:
             return
-        for first in range(0, self.full + 1, 1 << FULL):
-            last = first + (1 << FULL) - 1
+        for first in range(0, self.full + 1, self.sheet):
+            last = first + self.sheet - 1
             if any(self._differ(word) for word in range(first, last, self.step)):
-                hexed = self.target.hex_word
-                yield self._sheet(self._part(first), f"{title}, {hexed(first)} to {hexed(last)}", first, last, 1)
+                yield self._sheet(self._part(first), f"{title}, {self._shown(first)} to {self._shown(last)}", first, last, 1)
+
+    def _shown(self, word: int) -> str:
+        """A word in all its digits."""
+        return self.target.hex_word(word)
 
     def _note(self) -> str:
         """What each of a few prefixes settles: `DD: x is IX; FD: x is IY`."""
@@ -220,7 +225,7 @@ class _Drawing:
         words = []
         for index, values in enumerate(zip(*self.page.prefixes, strict=True)):
             different = sorted({value for value in values if value is not None})
-            shown = [self.target.hex_word(value) for value in different]
+            shown = [self._shown(value) for value in different]
             if not shown:
                 words.append(f"<{self.page.names.get(index, 'n')}>")
             else:
@@ -235,12 +240,12 @@ class _Drawing:
                 if name not in self._values(form, [*self._fixed(self.page.prefixes), (0, 0)]):
                     found.setdefault(name, str(text))
         told = ", ".join(f"{name} is {text}" for name, text in found.items())
-        words = " ".join(self.target.hex_word(word) for word in prefix if word is not None)
+        words = " ".join(self._shown(word) for word in prefix if word is not None)
         return f"{words}: {told}" if told else ""
 
     def _part(self, word: int) -> str:
         """The name of the sheet that shows a word by itself."""
-        return f"{self.page.name}-from-{word >> FULL << FULL:X}"
+        return f"{self.page.name}-from-{self._shown(word - word % self.sheet)}"
 
     def _differ(self, first: int) -> bool:
         """Whether the words of a cell of the first sheet do not all mean the same."""
@@ -248,7 +253,7 @@ class _Drawing:
         return len({(self.page.forms.get(word), self.page.behind.get(word)) for word in words}) > 1
 
     def _sheet(self, name: str, title: str, first: int, last: int, step: int) -> Sheet:
-        across = min(COLUMNS * step, last - first + 1)
+        across = min(step << self.digit, last - first + 1)
         columns = tuple(self._column(offset, step) for offset in range(0, across, step))
         rows = []
         for start in range(first, last + 1, across):
@@ -257,17 +262,23 @@ class _Drawing:
         return Sheet(name, title, self._note(), columns, tuple(rows))
 
     def _column(self, offset: int, step: int) -> str:
-        if self.target.word > FULL and step > 1 and self.target.word % 4:
-            return f"+{offset:X}"  # the border of a cell is none of a digit
-        open_digits = (step.bit_length() - 1) // 4
-        behind = "_" * open_digits
-        return "_" * (self.digits - 1 - open_digits) + f"{offset >> 4 * open_digits:X}" + behind
+        """The heading of a column, with a line for each digit that is told elsewhere: `_3`, `_3_`."""
+        behind = self._behind(step)
+        if behind is None:
+            return f"+{offset:X}"
+        return "_" * (self.digits - 1 - behind) + f"{offset >> self.digit * behind:X}" + "_" * behind
 
     def _row(self, start: int, step: int) -> str:
-        if self.target.word > FULL and step > 1 and self.target.word % 4:
-            return self.target.hex_word(start)
-        open_digits = 1 + (step.bit_length() - 1) // 4
-        return self.target.hex_word(start)[: max(0, self.digits - open_digits)] + "_" * min(open_digits, self.digits)
+        behind = self._behind(step)
+        if behind is None:
+            return self._shown(start)
+        told = max(0, self.digits - 1 - behind)
+        return self._shown(start)[:told] + "_" * (self.digits - told)
+
+    def _behind(self, step: int) -> int | None:
+        """How many digits a cell of `step` words leaves open; None where it does not end with a digit."""
+        bits = step.bit_length() - 1
+        return bits // self.digit if bits % self.digit == 0 else None
 
     def _cell(self, word: int, step: int) -> Cell:
         mask = self.full & ~(step - 1)
@@ -284,10 +295,7 @@ class _Drawing:
         return Cell(code, chosen or aliases, aliases if chosen else (), tuple(page.name for page in self.page.behind.get(word, ())))
 
     def _code(self, word: int, step: int) -> str:
-        hexed = self.target.hex_word
-        if step == 1:
-            return hexed(word)
-        return f"{hexed(word)}..{hexed(word + step - 1)}"
+        return self._shown(word) if step == 1 else f"{self._shown(word)}..{self._shown(word + step - 1)}"
 
     def _fixed(self, prefixes: Sequence[Prefix]) -> list[tuple[int, int]]:
         """For each word of the prefix the bits that all prefixes agree on: their mask and their value."""
@@ -333,4 +341,4 @@ def _settles(known: Sequence[tuple[int, int]], word: int, width: int, shift: int
 
 def unit(target: Target) -> str:
     """What a word of the chip is called."""
-    return "byte" if target.word == FULL else "word"
+    return "byte" if target.word == BYTE else "word"

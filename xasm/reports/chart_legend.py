@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
-from xasm.reports.chart import ALIAS, FULL, MORE, UNDOCUMENTED, Sheet, unit
+from xasm.reports.chart import ALIAS, BYTE, MORE, UNDOCUMENTED, Sheet, unit
 from xasm.target.model import Target
 
 
@@ -29,7 +29,7 @@ def times(target: Target, sheets: Sequence[Sheet]) -> str:
     """What a cell shows, in what lengths and times are counted, and how those are written that are not a plain number."""
     found = {entry.cycles for sheet in sheets for cell in sheet.cells() for entry in cell.entries}
     periods = f" ({target.clock.periods} clock periods)" if target.clock.periods > 1 else ""
-    width = "" if target.word == FULL else f" of {target.word} bits"
+    width = "" if target.word == BYTE else f" of {target.word} bits"
     ways = (
         ("2/3 is the time when a condition is not met, and when it is", any("/" in text for text in found)),
         ("4+1 is 1 more when a page border is crossed", any(re.search(r"[+]\d", text) for text in found)),

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby, zip_longest
 
-from xasm.reports.chart import COLUMNS, Cell, Sheet, chart
+from xasm.reports.chart import Cell, Sheet, chart
 from xasm.reports.chart_legend import marks, second_spellings, times
 from xasm.target.model import Target
 
@@ -60,7 +60,7 @@ def cut(text: str, room: int) -> list[str]:
 
 def _map(sheet: Sheet, width: int) -> Iterator[str]:
     widest = max(len(text) for cell in sheet.cells() for lines in _cell(cell, width) for text in lines)
-    room = min((width + 1) // COLUMNS - 1, max(widest, *map(len, sheet.columns)))
+    room = min((width + 1) // len(sheet.columns) - 1, max(widest, *map(len, sheet.columns)))
     yield ""
     yield _joined(sheet.columns, room)
     for undefined, group in groupby(sheet.rows, lambda row: not any(cell.entries or cell.sheets for cell in row[1])):
