@@ -166,6 +166,19 @@ def test_a_first_word_without_a_fixed_bit_is_everywhere() -> None:
     assert [cell.entries[0].text for cell in chart(target)[0].cells()][:3] == ["ANY 0x00", "ANY 0x01", "ANY 0x02"]
 
 
+def test_the_time_of_a_list_is_counted_where_the_code_settles_it() -> None:
+    target = chip(
+        "kinds: {few: {list: {DEEP: 1, TOP: 2}, bits: 2, cycles: {DEEP: 1, TOP: 5}}}\n"
+        'forms:\n  - {asm: "RING l", code: "010000ll", l: few, cycles: 2}\n  - {asm: "SING l", code: "50 000000ll", l: few, cycles: 2}\n'
+    )
+    told = [f"{cell.entries[0].text} {cell.entries[0].cycles}" for sheet in chart(target) for cell in sheet.cells() if cell.entries]
+    assert told[:3] == ["RING DEEP 3", "RING TOP 7", "RING DEEP,TOP 8"]
+    assert told[3:] == ["SING DEEP 3", "SING TOP 7", "SING DEEP,TOP 8"]
+    kinds = "kinds: {few: {list: {DEEP: 1, TOP: 2}, bits: 8, cycles: {TOP: 5}}}"
+    open_list = chip(f'{kinds}\nforms:\n  - {{asm: "RING l", code: "40 <l>", l: few, cycles: 2}}\n')
+    assert [cell.entries[0].cycles for cell in chart(open_list)[0].cells() if cell.entries] == ["2+n"]
+
+
 # ---- as text
 
 
@@ -190,6 +203,7 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
         ("2/3+1", ["2/3", "+1"]),
         ("LONGER", ["LONG", "ER"]),
         ("a,b,c,d", ["a,b,", "c,d"]),
+        ("AB CD EFGH I", ["AB", "CD", "EFGH", "I"]),
     ],
 )
 def test_a_text_is_cut_where_its_parts_end(text: str, lines: list[str]) -> None:

@@ -13,8 +13,8 @@ from typing import NamedTuple
 from xasm.source.diagnostics import Fault
 from xasm.target.check import claimed, codes_count, opcode_words
 from xasm.target.decode import text_of
-from xasm.target.forms import Form, Row, gather
-from xasm.target.kinds import Placed
+from xasm.target.forms import Form, Row, Slot, gather
+from xasm.target.kinds import NameList, Placed
 from xasm.target.model import Target
 
 DIGIT = 4  # bits of a digit: a sheet shows two
@@ -59,9 +59,14 @@ class Entry(NamedTuple):
 
     @property
     def cycles(self) -> str:
-        """As on the card; with `+` at the end where the operand adds more."""
-        different = {form.cycles_text() for form in self.forms}
+        """As on the card, with `+` at the end where the operand adds more; a list of names that the code settles is counted."""
+        words = [value for _, value in self.code]
+        different = {form.cycles_text(words if self._lists_settled(form) else ()) for form in self.forms}
         return different.pop() if len(different) == 1 else f"{self.row.cycles_text()}+"
+
+    def _lists_settled(self, form: Form) -> bool:
+        lists = [form.code.slots[name] for name, kind in form.fields.items() if isinstance(kind, NameList)]
+        return bool(lists) and all(_settled(self.code, slots) for slots in lists)
 
 
 class Cell(NamedTuple):
@@ -322,7 +327,7 @@ class _Drawing:
         words = [value for _, value in known]
         for name, kind in form.fields.items():
             slots = form.code.slots[name]
-            if isinstance(kind, Placed) or not all(_settles(known, slot.word, slot.width, slot.shift) for slot in slots):
+            if isinstance(kind, Placed) or not _settled(known, slots):
                 continue
             bits = gather(words, slots)
             spelling = kind.spelling(bits)
@@ -333,10 +338,10 @@ class _Drawing:
         return values
 
 
-def _settles(known: Sequence[tuple[int, int]], word: int, width: int, shift: int) -> bool:
-    """Whether all bits of a slot are known."""
-    needed = (1 << width) - 1 << shift
-    return word < len(known) and known[word][0] & needed == needed
+def _settled(known: Sequence[tuple[int, int]], slots: Sequence[Slot]) -> bool:
+    """Whether all bits of a field are among those that are known: mask and value of each word."""
+    masks = [mask for mask, _ in known]
+    return all(slot.word < len(masks) and not ~masks[slot.word] >> slot.shift & (1 << slot.width) - 1 for slot in slots)
 
 
 def unit(target: Target) -> str:

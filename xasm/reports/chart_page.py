@@ -46,7 +46,7 @@ body:has(td.some:hover) td:focus-within:not(:hover) > .more { display: none; }
 @media print {
   body { font-size: 7.5pt; line-height: 1.3; }
   h1 { font-size: 12pt; margin: 0 0 1mm; } h2 { font-size: 9pt; margin: 0 0 1mm; }
-  section + section { break-before: page; }
+  section { break-inside: avoid; } section + section { padding-top: 3mm; }
   table.map { min-width: 0; }
   .map thead th:first-child { width: 7mm; }
   .map th { font-size: 7pt; padding: 0; } .map th[scope=row] { position: static; background: none; }

@@ -14,7 +14,7 @@ from xasm.target.model import Target
 NARROWEST = 80  # columns of a screen
 UNDEFINED, PREFIX, MIXED = ".", ">>", "~"
 MOST_SHOWN = 12  # codes of a second spelling
-BREAKS = re.compile(r"(?<=[,/])|(?=[(+\[])|(?<=[)\]])")  # where a text that is too long for a cell is cut
+BREAKS = re.compile(r"(?<=[,/ ])|(?=[(+\[])|(?<=[)\]])")  # where a text that is too long for a cell is cut
 
 
 def chart_text(target: Target, width: int = NARROWEST) -> str:
@@ -46,15 +46,14 @@ def _cell(cell: Cell, room: int) -> tuple[list[str], list[str]]:
 
 def cut(text: str, room: int) -> list[str]:
     """The text in lines of at most `room` letters, cut where its parts end if that is possible."""
-    lines = [""] if text else []
+    lines = [""]
     for part in BREAKS.split(text):
-        if len(lines[-1:] and lines[-1] + part) > room and lines[-1]:
+        if len((lines[-1] + part).rstrip()) > room:
             lines.append("")
-        while len(part) > room:
+        while len(part.rstrip()) > room:
             lines[-1:] = [part[:room], ""]
             part = part[room:]
-        if lines:
-            lines[-1] += part
+        lines[-1] += part
     return [line.strip() for line in lines if line.strip()]
 
 
