@@ -145,6 +145,22 @@ def test_a_page_to_repair_and_one_from_elsewhere_are_noticed(show) -> None:  # t
     assert any(event["params"]["request"]["url"].endswith("picture.png") for event in browser.events if "request" in event["params"])
 
 
+def test_what_a_table_says_is_text_and_never_part_of_the_page(show) -> None:  # type: ignore[no-untyped-def]
+    said = "<script>nothing.here()</script> </title></style> & &lt; \u00fc"
+    changes = (
+        ("An invented chip with many ways to write an operand", said),
+        ("a second code", said),
+        ("conventions: none", f"conventions: '{said}'"),
+    )
+    target = rich(*changes)
+    for text in (chart_page(target), card_page(target)):
+        assert text.isascii()
+        browser = show(text)
+        assert browser.value(TREE) == written(text)
+        assert [event for event in browser.events if event["method"] == "Runtime.exceptionThrown"] == []
+        assert browser.value("document.querySelector('h1').textContent").endswith(said)
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize(("target", "is_chart"), [one[1:] for one in pages()], ids=[one[0] for one in pages()])
 def test_texts_stand_out(target: Target, is_chart: bool, scheme: str, show) -> None:  # type: ignore[no-untyped-def]
