@@ -146,7 +146,8 @@ def test_wide_words_are_grouped_and_then_shown_one_by_one(target: Target) -> Non
     ]
     drawn = cells(target)
     assert {code[0] for code in drawn if len(code) == 1} == set(range(1 << target.word))
-    assert wrong_cells(target, drawn) == []
+    one_each = {id(cell): (code, cell) for code, cell in drawn.items()}  # a cell may stand for very many codes
+    assert wrong_cells(target, dict(one_each.values())) == []
     defined = sum(bool(cell.entries) for cell in drawn.values())
     assert defined == target.count["opcodes"]
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
@@ -59,10 +60,10 @@ class Entry(NamedTuple):
 
     @property
     def cycles(self) -> str:
-        """As on the card, with `+` at the end where the operand adds more; a list of names that the code settles is counted."""
+        """As on the card; the shortest time, with `+` behind it, where the operand decides. Lists that the code settles are counted."""
         words = [value for _, value in self.code]
         different = {form.cycles_text(words if self._lists_settled(form) else ()) for form in self.forms}
-        return different.pop() if len(different) == 1 else f"{self.row.cycles_text()}+"
+        return different.pop() if len(different) == 1 else f"{min(self.forms, key=lambda form: form.cycles).cycles_text()}+"
 
     def _lists_settled(self, form: Form) -> bool:
         lists = [form.code.slots[name] for name, kind in form.fields.items() if isinstance(kind, NameList)]
@@ -127,47 +128,47 @@ class _Page:
         return "-".join(["map", *("x" if word is None else f"{word:X}" for word in self.prefixes[0])])
 
 
-def _codes(form: Form, target: Target) -> Iterator[Prefix]:
-    """The opcodes of a form, with None for the operands among their words."""
+def _codes(form: Form, target: Target) -> Iterator[tuple[Prefix, int]]:
+    """The opcodes of a form: the words in front of the last one, and that."""
     length = opcode_words(form)
     if not length:  # nothing is fixed in any word
-        yield from ((word,) for word in range(1 << target.word))
+        yield from (((), word) for word in range(1 << target.word))
         return
     if codes_count(form) > MOST_CODES:
         raise Fault("chart_size", chip=target.name)
-    for code in claimed(form, length):
-        yield tuple(None if index in form.code.operands else word for index, word in enumerate(code))
+    for *front, word in claimed(form, length):
+        yield tuple(None if index in form.code.operands else one for index, one in enumerate(front)), word
+
+
+def _meanings(target: Target) -> tuple[dict[Prefix, dict[int, tuple[Form, ...]]], dict[Prefix, dict[int, str]]]:
+    """For each prefix the forms of the words behind it, and how the operands in it are called."""
+    forms: dict[Prefix, dict[int, tuple[Form, ...]]] = {(): {}}
+    names: dict[Prefix, dict[int, str]] = {}
+    count = 0
+    for form in target.all_forms():
+        for prefix, word in _codes(form, target):
+            count += 1
+            if count > MOST_CODES:
+                raise Fault("chart_size", chip=target.name)
+            here = forms.setdefault(prefix, {})
+            here[word] = (*here.get(word, ()), form)
+            if None in prefix:
+                names.setdefault(prefix, _operand_names(form, prefix))
+    for prefix in list(forms):
+        while link := _link(prefix):
+            prefix = link[0]
+            forms.setdefault(prefix, {})
+    return forms, names
 
 
 def _pages(target: Target) -> list[_Page]:
     """One page for each set of prefixes behind which everything is alike, in the order of their codes."""
-    meanings: dict[Prefix, dict[int, tuple[Form, ...]]] = {(): {}}
-    names: dict[Prefix, dict[int, str]] = {}
-    count = 0
-    for form in target.all_forms():
-        for code in _codes(form, target):
-            count += 1
-            if count > MOST_CODES:
-                raise Fault("chart_size", chip=target.name)
-            *front, word = code
-            prefix = tuple(front)
-            meanings.setdefault(prefix, {})
-            meanings[prefix][word or 0] = (*meanings[prefix].get(word or 0, ()), form)
-            if None in prefix:
-                names.setdefault(prefix, _operand_names(form, prefix))
-    for prefix in list(meanings):
-        while link := _link(prefix):
-            prefix = link[0]
-            meanings.setdefault(prefix, {})
+    forms, names = _meanings(target)
     behind: dict[Prefix, dict[int, tuple[_Page, ...]]] = {}
     pages: dict[object, _Page] = {}
-    for prefix in sorted(meanings, key=lambda one: (-len(one), _order(one))):
-        page = _Page([prefix], meanings[prefix], behind.get(prefix, {}), names.get(prefix, {}))
-        looks = (
-            tuple(word is None for word in prefix),
-            frozenset(page.forms.items()),
-            frozenset(page.behind.items()),
-        )
+    for prefix in sorted(forms, key=lambda one: (-len(one), _order(one))):  # the longest first, as they are behind others
+        page = _Page([prefix], forms[prefix], behind.get(prefix, {}), names.get(prefix, {}))
+        looks = (tuple(word is None for word in prefix), frozenset(page.forms.items()), frozenset(page.behind.items()))
         known = pages.setdefault(looks, page)
         if known is not page:
             known.prefixes.append(prefix)
@@ -184,9 +185,11 @@ def _order(prefix: Prefix) -> list[int]:
 
 def _link(prefix: Prefix) -> tuple[Prefix, int] | None:
     """The prefix and the word behind it from which one comes to a prefix."""
-    while prefix and prefix[-1] is None:
-        prefix = prefix[:-1]
-    return (prefix[:-1], prefix[-1] or 0) if prefix else None
+    for index in reversed(range(len(prefix))):
+        word = prefix[index]
+        if word is not None:
+            return prefix[:index], word
+    return None
 
 
 def _operand_names(form: Form, prefix: Prefix) -> dict[int, str]:
@@ -208,7 +211,7 @@ class _Drawing:
         self.digits = -(-target.word // self.digit)
 
     def sheets(self) -> Iterator[Sheet]:
-        title = f"Behind {self._front()}" if any(self.page.prefixes) else f"First {unit(self.target)}"
+        title = f"Behind {self.front}" if self.front else f"First {unit(self.target)}"
         yield self._sheet(self.page.name, title, 0, self.full, self.step)
         if self.step == 1:
             return
@@ -221,32 +224,38 @@ class _Drawing:
         """A word in all its digits."""
         return self.target.hex_word(word)
 
-    def _note(self) -> str:
-        """What each of a few prefixes settles: `DD: x is IX; FD: x is IY`."""
-        return "; ".join(filter(None, map(self._settled, self.page.prefixes))) if 1 < len(self.page.prefixes) <= FEW else ""
-
-    def _front(self) -> str:
+    @cached_property
+    def front(self) -> str:
         """The words of the prefix: `CB`, `DD/FD CB <d>`."""
         words = []
         for index, values in enumerate(zip(*self.page.prefixes, strict=True)):
-            different = sorted({value for value in values if value is not None})
-            shown = [self._shown(value) for value in different]
+            shown = [self._shown(value) for value in sorted({value for value in values if value is not None})]
             if not shown:
                 words.append(f"<{self.page.names.get(index, 'n')}>")
             else:
                 words.append("/".join(shown) if len(shown) <= FEW else f"{shown[0]}..{shown[-1]}")
         return " ".join(words)
 
-    def _settled(self, prefix: Prefix) -> str:
-        """What one of several prefixes settles."""
-        found: dict[str, str] = {}
-        for form in (form for forms in self.page.forms.values() for form in forms):
-            for name, text in self._values(form, [*self._fixed([prefix]), (0, 0)]).items():
-                if name not in self._values(form, [*self._fixed(self.page.prefixes), (0, 0)]):
-                    found.setdefault(name, str(text))
-        told = ", ".join(f"{name} is {text}" for name, text in found.items())
-        words = " ".join(self._shown(word) for word in prefix if word is not None)
-        return f"{words}: {told}" if told else ""
+    @cached_property
+    def fixed(self) -> list[tuple[int, int]]:
+        return _fixed(self.page.prefixes, self.full)
+
+    @cached_property
+    def note(self) -> str:
+        """What each of a few prefixes settles: `DD: x is IX; FD: x is IY`."""
+        if not 1 < len(self.page.prefixes) <= FEW:
+            return ""
+        forms = dict.fromkeys(form for forms in self.page.forms.values() for form in forms)
+        told = []
+        for prefix in self.page.prefixes:
+            found: dict[str, int | str] = {}
+            for form in forms:
+                common = self._values(form, self.fixed)
+                found |= {name: text for name, text in self._values(form, _fixed([prefix], self.full)).items() if name not in common}
+            if found:
+                words = " ".join(self._shown(word) for word in prefix if word is not None)
+                told.append(f"{words}: {', '.join(f'{name} is {text}' for name, text in found.items())}")
+        return "; ".join(told)
 
     def _part(self, word: int) -> str:
         """The name of the sheet that shows a word by itself."""
@@ -264,7 +273,7 @@ class _Drawing:
         for start in range(first, last + 1, across):
             cells = tuple(self._cell(word, step) for word in range(start, start + across, step))
             rows.append((self._row(start, step), cells))
-        return Sheet(name, title, self._note(), columns, tuple(rows))
+        return Sheet(name, title, self.note, columns, tuple(rows))
 
     def _column(self, offset: int, step: int) -> str:
         """The heading of a column, with a line for each digit that is told elsewhere: `_3`, `_3_`."""
@@ -287,10 +296,10 @@ class _Drawing:
 
     def _cell(self, word: int, step: int) -> Cell:
         mask = self.full & ~(step - 1)
-        code = f"{self._front()} {self._code(word, step)}".strip()
+        code = f"{self.front} {self._code(word, step)}".strip()
         if step > 1 and self._differ(word):
             return Cell(code, sheets=(self._part(word),), mixed=True)
-        known = [*self._fixed(self.page.prefixes), (mask, word)]
+        known = [*self.fixed, (mask, word)]
         rows: dict[Row, list[Form]] = {}
         for form in self.page.forms.get(word, ()):
             rows.setdefault(form.row or form, []).append(form)
@@ -301,20 +310,6 @@ class _Drawing:
 
     def _code(self, word: int, step: int) -> str:
         return self._shown(word) if step == 1 else f"{self._shown(word)}..{self._shown(word + step - 1)}"
-
-    def _fixed(self, prefixes: Sequence[Prefix]) -> list[tuple[int, int]]:
-        """For each word of the prefix the bits that all prefixes agree on: their mask and their value."""
-        found = []
-        for values in zip(*prefixes, strict=True):
-            first = values[0]
-            if first is None:
-                found.append((0, 0))
-                continue
-            mask = self.full
-            for value in values:
-                mask &= ~(first ^ (value or 0))
-            found.append((mask, first & mask))
-        return found
 
     def _entry(self, row: Row, forms: list[Form], known: Sequence[tuple[int, int]]) -> Entry:
         values = {name: text for name, text in self._values(forms[0], known).items() if name in row.fields}
@@ -336,6 +331,17 @@ class _Drawing:
             except Fault:
                 continue
         return values
+
+
+def _fixed(prefixes: Sequence[Prefix], full: int) -> list[tuple[int, int]]:
+    """For each word of some prefixes the bits that all of them agree on: their mask and their value; `full` is a word of ones."""
+    found = []
+    for first, *others in zip(*prefixes, strict=True):
+        mask = 0 if first is None else full
+        for other in others:
+            mask &= ~((first or 0) ^ (other or 0))
+        found.append((mask, (first or 0) & mask))
+    return found
 
 
 def _settled(known: Sequence[tuple[int, int]], slots: Sequence[Slot]) -> bool:
