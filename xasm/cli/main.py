@@ -15,6 +15,8 @@ COMMANDS = {
     "build": "xasm.cli.build",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "expect": "xasm.cli.expect",
+    "starter": "xasm.cli.starter",
     "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }
