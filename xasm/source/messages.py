@@ -126,6 +126,8 @@ CATALOGUE: dict[str, str] = {
     "bad_fill": "the filler {value} does not fit a word of {bits} bits",
     "bad_record": "{form} carries bytes; a word of this chip has {bits} bits",
     "narrow_record": "address {address} does not fit {suffix}, where an address has {bits} bits",
+    # recovering source
+    "recover_large": "the file has {count:,} words; source is recovered of up to {limit:,}",
     # splitting an image
     "split_size": "{what} must be 1 or more, not {value}",
     "split_below": "the word at {address} lies below the origin {origin}",
