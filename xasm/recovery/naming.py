@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import cached_property
 
 from xasm.assembly.directives import DIRECTIVES
 from xasm.recovery.exact import Found
 from xasm.recovery.memory import Memory
 from xasm.recovery.regions import Region
+from xasm.recovery.told import Key, Told
 from xasm.recovery.tracing import Trace
 from xasm.syntax.expressions import WORDS
 from xasm.target.kinds import Kind, Plain, numeric
@@ -29,9 +30,6 @@ START = "start"
 NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 OWN = re.compile(r"([a-z][a-z0-9]*)_([0-9A-F]+)\Z")
 ROUTINE, JUMP, MIDDLE, CELL = "do", "go", "into", "cell"
-
-Key = tuple[str, int]  # a space ("" is that of the program) and a value in it
-
 
 def space_of(kind: Kind) -> str:
     """The space that a field's values are counted in; "" is that of the program."""
@@ -59,19 +57,20 @@ def taken(name: str, target: Target) -> str | None:
 
 
 class Names:
-    """All names of one program. `told` are those that people gave."""
+    """All names of one program, those that people gave before ours."""
 
-    def __init__(self, memory: Memory, trace: Trace, told: Mapping[Key, str], starts: Iterable[int]) -> None:
+    def __init__(self, memory: Memory, trace: Trace, told: Told, starts: Iterable[int]) -> None:
         self.memory = memory
         self.target = memory.target
         self.trace = trace
-        self.told = told
+        self.told = told.names
+        self.spare = told.spare
         self.starts = [start for start in starts if start in memory]
         self.kinds: dict[int, str] = {}  # of each region by where it begins
         self.equates: dict[Key, list[int]] = {}  # values outside of the program that have names, and where they are used
         self.pointers: dict[int, list[int]] = {}  # data that a number of an instruction leads to
         self._names: dict[Key, str] = {}
-        self._used = {name: key for key, name in told.items()}
+        self._used = {name: key for key, name in told.names.items()}
 
     def find_pointers(self) -> None:
         """Numbers as wide as an address that lead to what is no code are taken for the addresses of data."""
@@ -131,6 +130,9 @@ class Names:
     def _own(self, space: str, value: int) -> str:
         if self.starts[:1] == [value] and space == "" and self._used.get(START, key := (space, value)) == key:
             return START
+        spare = self.spare.get((space, value))
+        if spare is not None and spare not in self._used:
+            return spare
         name = own_name(self._prefix(space, value), space, value, self.target)
         while self._used.get(name, (space, value)) != (space, value):
             name += "_"

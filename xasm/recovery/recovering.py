@@ -3,30 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from xasm.building import assemble
 from xasm.linking.image import Image
 from xasm.recovery.exact import Disassembler
 from xasm.recovery.memory import Memory
-from xasm.recovery.naming import Key, Names
+from xasm.recovery.naming import Names
 from xasm.recovery.regions import WORDS, Finder, Region
+from xasm.recovery.told import Told
 from xasm.recovery.tracing import Trace, Tracer
-from xasm.recovery.writing import Remarks, Writer
+from xasm.recovery.writing import Writer
 from xasm.source.diagnostics import SourceErrors
-
-
-@dataclass
-class Told:
-    """What people say about a program: where it may begin, names, remarks, regions that are data, addresses at which a new
-    line begins."""
-
-    starts: list[int] = field(default_factory=list)
-    names: dict[Key, str] = field(default_factory=dict)
-    remarks: Remarks = field(default_factory=Remarks)
-    regions: list[Region] = field(default_factory=list)
-    cuts: set[int] = field(default_factory=set)
 
 
 class Recovered(NamedTuple):
@@ -57,15 +45,15 @@ def recover(image: Image, path: str, told: Told | None = None, head: Iterable[st
     guessed = None
     if image.entry and image.entry in memory:
         starts.append(image.entry)
-    if not any(start in memory for start in starts):
+    if not told.code and not any(start in memory for start in starts):
         guessed = image.parts[0].start
         starts.append(guessed)
     closed = frozenset(at for region in regions for at in range(region.start, region.end))
     tracer = Tracer(memory, Disassembler(target), closed)
-    tracer.follow(start for start in starts if start in memory)
+    tracer.follow(start for start in (*starts, *told.code) if start in memory)
     tracer.finish()
     trace = tracer.trace
-    names = Names(memory, trace, told.names, starts)
+    names = Names(memory, trace, told, starts)
     names.find_pointers()
     found = tuple(Finder(memory, trace, regions, names.leads_to, frozenset(told.cuts)).regions())
     names.learn(found)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
 
 from xasm.recovery.exact import Found
 from xasm.recovery.memory import Memory
-from xasm.recovery.naming import Key, Names
+from xasm.recovery.naming import Names
 from xasm.recovery.regions import FILL, TEXT, WORDS, Region
+from xasm.recovery.told import Key, Remarks
 from xasm.recovery.tracing import Trace
 from xasm.target.decode import text_of
 
@@ -20,14 +20,6 @@ MOST_PLACES = 6  # that a remark names
 LAST = ("jump", "return")  # behind these a new part begins
 PLAIN = re.compile(r'[ !#-\[\]-~]')
 BLANK = re.compile(r"\s+")
-
-
-@dataclass
-class Remarks:
-    """What people said about addresses: lines above a statement, and what stands beside it."""
-
-    above: dict[int, list[str]] = field(default_factory=dict)
-    beside: dict[int, str] = field(default_factory=dict)
 
 
 class Writer:
@@ -53,6 +45,7 @@ class Writer:
             while at < start + len(words):
                 found = self.trace.code.get(at)
                 at = self.code(found) if found is not None else self.data(data[at])
+        self.lines += [f"; {plain(line)}".rstrip() for line in self.remarks.last]
         body, self.lines = self.lines, []
         self.lines += [f"; {line}".rstrip() for line in head]
         self.blank()

@@ -1,0 +1,141 @@
+"""How the rows of a typed listing are laid out, found by looking at all of them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+from xasm.recovery.rows import Cutter, Row, Shape
+from xasm.recovery.statements import Speech
+
+LOOKED_AT = 4000  # lines
+ENOUGH = 0.3  # of the rows with a statement make a listing
+MOST = 0.7  # of the rows make a rule
+
+Rule = Callable[[Row], int]
+
+
+def shape_of(lines: Sequence[str], cutter: Cutter, speech: Speech) -> Shape:
+    """The layout of the lines of a file."""
+    lines = [line for line in lines[:LOOKED_AT] if line.strip()]
+    shape = front(lines, cutter)
+    rows = rows_of(lines, cutter, shape)
+    said = sum(1 for row in rows if row.beside and speech.read(row.beside).statement is not None)
+    if rows and said >= ENOUGH * len(rows):
+        columns = Counter(row.column for row in rows if row.beside and row.cells)
+        column, often = max(columns.items(), key=lambda one: (one[1], -one[0]), default=(0, 0))
+        return shape._replace(statements=column if often * 2 > len(rows) else None)
+    return dump(rows, lines, cutter, shape)
+
+
+def rows_of(lines: Sequence[str], cutter: Cutter, shape: Shape) -> list[Row]:
+    return [row for number, line in enumerate(lines, 1) if (row := cutter.cut(number, line, shape)) is not None]
+
+
+def front(lines: Sequence[str], cutter: Cutter) -> Shape:
+    """Whether addresses stand in front, and what in front of them."""
+    shapes = [Shape(True, False, None, None), Shape(True, True, None, None)]
+    found = []
+    for shape in shapes:
+        rows = [row for row in rows_of(lines, cutter, shape) if row.address is not None and row.cells]
+        found.append((steps(rows), len(rows), shape))
+    follow, count, shape = max(found, key=lambda one: (one[0], not one[2].numbered))
+    bare = [row for row in rows_of(lines, cutter, Shape(False, False, None, None)) if row.cells]
+    colons = sum(1 for line in lines if cutter.has_colon(line))
+    # rows of equal groups of digits have an address only if their first group counts up
+    if colons * 2 < len(lines) and not follow and (not count or all(alike(row, cutter) for row in bare) or cutter.place.base == 10):
+        return Shape(False, False, None, None)
+    return shape
+
+
+def steps(rows: Sequence[Row]) -> int:
+    """How many rows follow the row before; one more word may be a checksum."""
+    count = 0
+    for one, two in pairwise(rows):
+        assert one.address is not None and two.address is not None
+        first, second = one.address.value, two.address.value
+        if first is not None and second is not None and second - first in (len(one.cells), len(one.cells) - 1) and second > first:
+            count += 1
+    return count
+
+
+def alike(row: Row, cutter: Cutter) -> bool:
+    """Whether all groups of digits of a row are equally long."""
+    return len({len(token.text) for token in cutter.tokens(row.text)}) == 1
+
+
+def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape) -> Shape:
+    """The layout of rows that are words only: how many at most, and whether the last is a checksum."""
+    rows = [row for row in rows if row.cells]
+    if not rows:
+        return shape._replace(count=1)
+    lengths = Counter(len(row.cells) for row in rows)
+    usual = max(lengths, key=lambda length: (lengths[length], length))
+    if shape.addresses:
+        given = Counter(step for one, two in pairwise(rows) if 0 < (step := distance(one, two)) <= len(one.cells) + 1)
+        exact = Counter(len(one.cells) for one, two in pairwise(rows) if distance(one, two) == len(one.cells))
+        if given:
+            step = given.most_common(1)[0][0]
+            usual = step if step < usual else usual
+            if sum(exact.values()) * 2 > len(rows):
+                usual = max(exact)  # rows of different lengths, each followed by its next
+    best = shape._replace(count=usual)
+    for count in dict.fromkeys((usual, usual - 1) if not shape.addresses else (usual,)):
+        if count < 1:
+            continue
+        summed = shape._replace(count=count, total="looked for")
+        rule = rule_of(rows_of(lines, cutter, summed), cutter)
+        if rule:
+            return summed._replace(total=rule)
+    return best
+
+
+def distance(one: Row, two: Row) -> int:
+    first = one.address.value if one.address else None
+    second = two.address.value if two.address else None
+    return second - first if first is not None and second is not None else 0
+
+
+# checksums
+
+
+def sums(row: Row, mask: int) -> dict[str, int]:
+    """What the words of a row, or words and address, may be summed up to, by the name of the way."""
+    words = row.words
+    address = (row.address.best or 0) if row.address else 0
+    found = {}
+    for what, values in (("words", words), ("address and words", (address >> 8, address & 0xFF, *words))):
+        total = sum(values)
+        folded = 0
+        for value in values:
+            folded ^= value
+        found |= {
+            f"the sum of {what}": total & mask,
+            f"the sum of {what}, taken from 0": -total & mask,
+            f"the sum of {what}, inverted": ~total & mask,
+            f"the exclusive or of {what}": folded & mask,
+        }
+    return found
+
+
+def rule_of(rows: Sequence[Row], cutter: Cutter) -> str:
+    """The way in which the checksums of most rows are made; "" where there is none."""
+    summed = [row for row in rows if row.total is not None and row.cells]
+    if len(summed) < 3:
+        return ""
+    votes: Counter[str] = Counter()
+    for row in summed:
+        assert row.total is not None
+        value = cutter.word.number(row.total.text)
+        votes.update(name for name, made in sums(row, mask_of(row, cutter)).items() if made == value)
+    if not votes:
+        return ""
+    rule, often = votes.most_common(1)[0]
+    return rule if often >= MOST * len(summed) or (often >= 3 and often * 2 > len(summed)) else ""
+
+
+def mask_of(row: Row, cutter: Cutter) -> int:
+    """The bits of a checksum: those of a word, or of two where it has more digits."""
+    wide = row.total is not None and len(row.total.text) > cutter.word.width
+    return (1 << cutter.word.bits * (2 if wide else 1)) - 1
