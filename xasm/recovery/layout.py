@@ -69,7 +69,7 @@ def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape
     """The layout of rows that are words only: how many at most, and whether the last is a checksum."""
     rows = [row for row in rows if row.cells]
     if not rows:
-        return shape._replace(count=1)
+        return shape._replace(most=1)
     lengths = Counter(len(row.cells) for row in rows)
     usual = max(lengths, key=lambda length: (lengths[length], length))
     if shape.addresses:
@@ -80,11 +80,11 @@ def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape
             usual = step if step < usual else usual
             if sum(exact.values()) * 2 > len(rows):
                 usual = max(exact)  # rows of different lengths, each followed by its next
-    best = shape._replace(count=usual)
+    best = shape._replace(most=usual)
     for count in dict.fromkeys((usual, usual - 1) if not shape.addresses else (usual,)):
         if count < 1:
             continue
-        summed = shape._replace(count=count, total="looked for")
+        summed = shape._replace(most=count, total="looked for")
         rule = rule_of(rows_of(lines, cutter, summed), cutter)
         if rule:
             return summed._replace(total=rule)
@@ -104,7 +104,7 @@ def sums(row: Row, mask: int) -> dict[str, int]:
     """What the words of a row, or words and address, may be summed up to, by the name of the way."""
     words = row.words
     address = (row.address.best or 0) if row.address else 0
-    found = {}
+    found: dict[str, int] = {}
     for what, values in (("words", words), ("address and words", (address >> 8, address & 0xFF, *words))):
         total = sum(values)
         folded = 0

@@ -30,6 +30,12 @@ class Memory:
     def __len__(self) -> int:
         return len(self.words)
 
+    @property
+    def bounds(self) -> tuple[int, int]:
+        """The lowest and the highest address."""
+        start, words = self.parts[-1]
+        return self.parts[0][0], start + len(words) - 1
+
     def from_(self, address: int, count: int) -> tuple[int, ...]:
         """Up to `count` words from an address on, fewer where a gap comes."""
         found = []
@@ -39,6 +45,13 @@ class Memory:
                 break
             found.append(word)
         return tuple(found)
+
+    def run(self, address: int) -> tuple[int, ...]:
+        """All words from an address on up to the next gap."""
+        for start, words in self.parts:
+            if start <= address < start + len(words):
+                return words[address - start :]
+        return ()
 
     def number(self, address: int, order: str | None = None) -> int | None:
         """The address that lies there in as many words as one takes; None where a word is missing or it is too big."""

@@ -31,6 +31,7 @@ NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
 OWN = re.compile(r"([a-z][a-z0-9]*)_([0-9A-F]+)\Z")
 ROUTINE, JUMP, MIDDLE, CELL = "do", "go", "into", "cell"
 
+
 def space_of(kind: Kind) -> str:
     """The space that a field's values are counted in; "" is that of the program."""
     return PORT if kind.name.endswith(PORT) else numeric(kind).space
@@ -126,6 +127,10 @@ class Names:
             self._names[key] = name
             self._used[name] = key
         return self._names[key]
+
+    def given(self) -> dict[Key, str]:
+        """All names that were asked for, by space and value."""
+        return {key: self._names[key] for key in sorted(self._names)}
 
     def _own(self, space: str, value: int) -> str:
         if self.starts[:1] == [value] and space == "" and self._used.get(START, key := (space, value)) == key:

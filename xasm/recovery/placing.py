@@ -35,7 +35,7 @@ class Counted(NamedTuple):
     sizes: frozenset[int]
 
     @property
-    def count(self) -> int:
+    def size(self) -> int:
         return len(self.words) if self.words is not None else max(self.sizes, default=len(self.row.cells))
 
 
@@ -65,7 +65,7 @@ class Placer:
             if one.words is not None and (one.words or one.said.label or one.said.remark):
                 follows = expected is not None and address == expected
                 found.append(Placed(one.row, address, one.words, one.said, one.clean and right, follows))
-            expected = address + one.count
+            expected = address + one.size
         return found
 
     def address(self, index: int, expected: int | None) -> tuple[int, bool]:
@@ -87,18 +87,19 @@ class Placer:
             self.slip("typed_address", row, row.address.token, self.shown(meant), found=self.shown(typed), why=behind)
             return meant, False
         if expected is not None and typed != expected and index:
-            self.check_count(index - 1, typed - (expected - self.rows[index - 1].count))
+            self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
         return typed, True
 
     def meant(self, index: int, expected: int | None) -> int | None:
         """The address that a row must have had where the one typed is a slip; None where it is none."""
-        typed, count = self.typed(index), self.rows[index].count
+        typed, count = self.typed(index), self.rows[index].size
         following = self.typed(index + 1)
         if expected is None:  # the first row
             likely = following - count if following is not None else None
             second = self.typed(index + 2)
-            sure = second is None or (following or 0) + (self.rows[index + 1].count if index + 1 < len(self.rows) else 0) == second
-            return likely if likely is not None and likely != typed and sure and (typed is None or one_slip(typed, likely, self.shown)) else None
+            sure = second is None or following is None or following + self.rows[index + 1].size == second
+            near = typed is None or (likely is not None and one_slip(typed, likely, self.shown))
+            return likely if likely != typed and sure and near else None
         if typed == expected:
             return None
         if typed is None:

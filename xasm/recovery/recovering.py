@@ -1,4 +1,4 @@
-"""The whole way back: words to source, and the proof that it becomes the same words again."""
+"""The way back: words to source, and the proof that it becomes the same words again."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from xasm.building import assemble
-from xasm.linking.image import Image
 from xasm.recovery.exact import Disassembler
 from xasm.recovery.memory import Memory
 from xasm.recovery.naming import Names
@@ -18,8 +17,9 @@ from xasm.source.diagnostics import SourceErrors
 
 
 class Recovered(NamedTuple):
-    """Source and what is known of it. `code`, `data` and `unknown` count words; `guessed_start` is the address that was
-    taken for the start because nothing said one."""
+    """Source and what is known of it. `code`, `data` and `unknown` count words. `guessed_start` is the address that was taken for
+    the start because nothing said one; `forced` are instructions that are written as data, as the assembler would choose
+    other codes; `arrivals` says of addresses where control arrives, and no instruction is, what is there."""
 
     source: str
     memory: Memory
@@ -30,43 +30,44 @@ class Recovered(NamedTuple):
     data: int
     unknown: int
     guessed_start: int | None
+    forced: tuple[int, ...]
+    arrivals: dict[int, str]
 
 
-def recover(image: Image, path: str, told: Told | None = None, head: Iterable[str] = ()) -> Recovered:
-    """The source of an image that came from the file `path`; `head` are remarks that go to its top.
-
-    The source was assembled again and gave the very same words. Raises Fault: read_empty, recover_large.
-    """
-    told = told or Told()
-    memory = Memory(image, path)
-    target = memory.target
+def recover(memory: Memory, told: Told, entry: int | None = None, head: Iterable[str] = ()) -> Recovered:
+    """The source of a program, of which `told` says what people know; `entry` is the start that its file names, `head` are remarks
+    for the top. The source was assembled again and gave the very same words."""
     regions = [*told.regions]
     starts = [*told.starts, *chip_starts(memory, regions)]
     guessed = None
-    if image.entry and image.entry in memory:
-        starts.append(image.entry)
+    if entry and entry in memory:
+        starts.append(entry)
     if not told.code and not any(start in memory for start in starts):
-        guessed = image.parts[0].start
+        guessed = memory.parts[0][0]
         starts.append(guessed)
     closed = frozenset(at for region in regions for at in range(region.start, region.end))
-    tracer = Tracer(memory, Disassembler(target), closed)
+    tracer = Tracer(memory, Disassembler(memory.target), closed)
     tracer.follow(start for start in (*starts, *told.code) if start in memory)
     tracer.finish()
     trace = tracer.trace
     names = Names(memory, trace, told, starts)
     names.find_pointers()
-    found = tuple(Finder(memory, trace, regions, names.leads_to, frozenset(told.cuts)).regions())
+    found_there = arrivals(memory, trace, closed)
+    found = tuple(Finder(memory, trace, regions, names.leads_to, frozenset({*told.cuts, *found_there})).regions())
     names.learn(found)
     code = len(trace.owner)
     data = sum(region.end - region.start for region in found if region.known)
     unknown = len(memory) - code - data
-    lines = [*head, f"Of its {len(memory)} words {code} are code, {data} data, and {unknown} nothing leads to."]
+    lines = [*head, f"Of its {len(memory)} words {code} are code, {data} are data, and to {unknown} nothing leads."]
+    if any(one.form.undocumented for one in trace.code.values()):
+        lines.append("It has undocumented instructions: assemble it with --undocumented.")
 
-    def written(forced: frozenset[int]) -> str:
-        return Writer(memory, trace, names, told.remarks, forced).source(lines, found, target.undocumented)
+    def write(forced: frozenset[int]) -> str:
+        names.equates.clear()
+        return Writer(memory, trace, names, told.remarks, found_there, forced).source(lines, found)
 
-    source = proven(written, memory, trace, path)
-    return Recovered(source, memory, trace, names, found, code, data, unknown, guessed)
+    source, forced = proven(write, memory, trace)
+    return Recovered(source, memory, trace, names, found, code, data, unknown, guessed, forced, found_there)
 
 
 def chip_starts(memory: Memory, regions: list[Region]) -> list[int]:
@@ -83,19 +84,42 @@ def chip_starts(memory: Memory, regions: list[Region]) -> list[int]:
     return [start]
 
 
-def proven(write: Callable[[frozenset[int]], str], memory: Memory, trace: Trace, path: str) -> str:
-    """The text of a source that becomes the very same words. Where the assembler would settle on shorter codes, because
-    each of several makes room for the others, all codes that an address may change are written as data."""
+def arrivals(memory: Memory, trace: Trace, closed: frozenset[int]) -> dict[int, str]:
+    """What is found where control arrives and no documented instruction is."""
+    target = memory.target
+    more = None
+    if not target.undocumented and any(row.undocumented for row in target.rows):
+        more = Disassembler(target.with_undocumented())
+    found = {}
+    for at in sorted(trace.lost):
+        if at not in memory or at in trace.owner:
+            continue
+        if at in closed:
+            found[at] = "control arrives here, where data is said to be"
+            continue
+        hidden = more.at(at, memory.from_(at, more.longest)) if more is not None else None
+        if hidden is not None:
+            found[at] = f"control arrives here: {hidden.instruction.text} is undocumented (--undocumented takes it)"
+        else:
+            found[at] = "control arrives here, and there is no instruction"
+    return found
+
+
+def proven(write: Callable[[frozenset[int]], str], memory: Memory, trace: Trace) -> tuple[str, tuple[int, ...]]:
+    """The text of a source that becomes the very same words, and the instructions written as data in it. Where the assembler
+    would settle on shorter codes, because each of several makes room for the others, all codes that an address may change
+    are written as data."""
+    inexact = frozenset(found.address for found in trace.code.values() if not found.exact)
     elastic = frozenset(found.address for found in trace.code.values() if found.elastic)
     everything = frozenset(trace.code)
-    for forced in dict.fromkeys((frozenset(), elastic, everything)):
+    for forced in dict.fromkeys((inexact, inexact | elastic, everything)):
         source = write(forced)
         try:
-            made = assemble(source, memory.target, path)
+            made = assemble(source, memory.target)
         except SourceErrors:
             if forced == everything:
                 raise
             continue
         if tuple((part.start, tuple(part.words)) for part in made.parts) == memory.parts:
-            return source
+            return source, tuple(sorted(forced))
     raise AssertionError("data becomes what it is")

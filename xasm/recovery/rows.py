@@ -130,13 +130,13 @@ class Digits:
 
 class Shape(NamedTuple):
     """How the lines of a file look. `addresses`: whether an address stands in front, at most a label before it; `numbered`:
-    whether the number of the line stands before it; `count`: words of a whole row of a dump (None: a listing, with a
+    whether the number of the line stands before it; `most`: words of a whole row of a dump (None: a listing, with a
     statement a row); `statements`: the column where statements begin, None where that differs; `total`: how
     the checksum at the end of a row is made, "" where there is none."""
 
     addresses: bool
     numbered: bool
-    count: int | None
+    most: int | None
     statements: int | None
     total: str = ""
 
@@ -196,19 +196,22 @@ class Cutter:
                 index += 1
         cells, index = self.cells(tokens, index, shape)
         total = None
-        if shape.total and shape.count is not None:
-            if len(cells) > shape.count or (cells and index >= len(tokens) and len(cells) <= shape.count):
-                total = cells.pop().token
-            elif index < len(tokens) and tokens[index].text in (":", "=") and index + 1 < len(tokens):
-                total = tokens[index + 1]
-                index += 2
-            elif index < len(tokens) and len(tokens[index].text) == 2 * self.word.width and self.word.number(tokens[index].text) is not None:
-                total = tokens[index]
-                index += 1
+        if shape.total and shape.most is not None:
+            total, index = self.total(tokens, index, cells, shape.most)
         if not shape.addresses and not cells:
             return None
         column = tokens[index].start if index < len(tokens) else len(text)
         return Row(number, text, label, address, tuple(cells), total, text[column:], column)
+
+    def total(self, tokens: list[Token], index: int, cells: list[Cell], most: int) -> tuple[Token | None, int]:
+        """The checksum behind the words, which may have been taken for the last of them, and the index of the token behind it."""
+        if len(cells) > most or (cells and index >= len(tokens)):
+            return cells.pop().token, index
+        marked = index + 1 < len(tokens) and tokens[index].text in (":", "=")
+        token = tokens[index + marked] if index < len(tokens) else None
+        if token is not None and (marked or (len(token.text) == 2 * self.word.width and self.word.number(token.text) is not None)):
+            return token, index + marked + 1
+        return None, index
 
     def follows(self, tokens: list[Token], index: int) -> bool:
         """Whether words, or a colon, stand at an index."""
@@ -219,7 +222,7 @@ class Cutter:
     def cells(self, tokens: list[Token], index: int, shape: Shape) -> tuple[list[Cell], int]:
         """The words from a token on, and the index of the token behind them."""
         cells: list[Cell] = []
-        most = None if shape.count is None else shape.count + bool(shape.total)
+        most = None if shape.most is None else shape.most + bool(shape.total)
         begin = index
         while index < len(tokens) and (most is None or len(cells) < most):
             token = tokens[index]
@@ -229,23 +232,17 @@ class Cutter:
             if token.text in ENDS or token.text in (":", "="):
                 break
             gap = token.start - tokens[index - 1].end if index > begin else 0
-            behind = shape.statements is not None and (token.start >= shape.statements or gap > 1)
-            cell = self.word.cell(token)
-            if shape.count is None and cells and self.stop(token.text, [one.best or 0 for one in cells]):
+            behind = bool(cells) and shape.statements is not None and (token.start >= shape.statements or gap > 1)
+            if shape.most is None and cells and self.stop(token.text, [one.best or 0 for one in cells]):
                 break
-            several = self.word.run(token)
-            if several is not None and not (behind and cells):
+            cell, several = self.word.cell(token), self.word.run(token)
+            if several is not None and not behind:
                 cells += several
-            elif cell is None or (cell.value is None and (behind or (shape.count is None and not self.plausible(cell, gap)))):
-                break
-            elif behind and token.start >= (shape.statements or 0) and cells:
+            elif cell is None or (behind and token.start >= (shape.statements or 0)):
                 break
             else:
+                if cell.value is None and (behind or (shape.most is None and gap > 1)):
+                    break  # what is no word and stands apart belongs to the statement
                 cells.append(cell)
             index += 1
         return cells, index
-
-    @staticmethod
-    def plausible(cell: Cell, gap: int) -> bool:
-        """Whether a token with a slip in it stands among words rather than behind them."""
-        return gap <= 1

@@ -129,9 +129,11 @@ class Speech:
         order = (maker.order if maker else "") or self.target.order
         at = 0
         for node in nodes:
-            values: list[set[int] | None] = [{ord(one)} for one in node.text] if isinstance(node, Text) else [self.possible(node, cut.operands, address)]
             if not isinstance(node, (Text, Number, Name, Here)):
                 return True
+            values = [self.possible(node, cut.operands, address)]
+            if isinstance(node, Text):
+                values = [{ord(one)} for one in node.text]
             for one in values:
                 own = words[at : at + size]
                 if len(own) < size:

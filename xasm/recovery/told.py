@@ -20,8 +20,8 @@ class Remarks:
 
 @dataclass
 class Told:
-    """`starts` are addresses where the program may begin, `code` those of other instructions, `names` those of places, `spare` names for values in case that one turns out to be
-    a place, `regions` are data, and at `cuts` a new line begins."""
+    """`starts` are addresses where the program may begin, `code` those of other instructions, `names` those of places, `spare`
+    names for values in case that one turns out to be a place, `regions` are data, and at `cuts` a new line begins."""
 
     starts: list[int] = field(default_factory=list)
     code: list[int] = field(default_factory=list)

@@ -7,7 +7,7 @@ meant; each such choice is told in a warning and at the top of the source.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -71,6 +71,7 @@ class _Reader:
         to be taken."""
         place = (self.source, row.number, 1)
         take = self.lenient and meant is not None
+        hint: str | None
         if meant == AS_TYPED:
             hint = "the words are taken" if take else "one of the two is mistyped; --lenient takes the words"
         else:
@@ -82,7 +83,7 @@ class _Reader:
 
     # rows
 
-    def begins_statement(self, text: str, before: list[int]) -> bool:
+    def begins_statement(self, text: str, before: Sequence[int]) -> bool:
         """Whether what could be a word begins a statement: it is one, and the words before make up an instruction."""
         if not self.speech.is_operation(text):
             return False
@@ -107,13 +108,13 @@ class _Reader:
         if not self.shape.addresses and start is None:
             hint = "--at 0x0200, for one, says where the first word belongs"
             raise Fault("read_address", hint=hint, place=(self.source, rows[0].number, 1), what="the listing")
-        said = [self.speech.read(row.beside) if self.shape.count is None else Said() for row in rows]
+        said = [self.speech.read(row.beside) if self.shape.most is None else Said() for row in rows]
         self.learn(rows, said)
-        counted = [self.counted(row, one, index) for index, (row, one) in enumerate(zip(rows, said, strict=True))]
-        placed = Placer(counted, self.slip, self.shown, self.shape.count).place(None if self.shape.addresses else start)
+        counted = [self.counted(row, one) for row, one in zip(rows, said, strict=True)]
+        placed = Placer(counted, self.slip, self.shown, self.shape.most).place(None if self.shape.addresses else start)
         checker = Checker(placed, self.slip, self.cutter)
         checker.sums(self.shape.total)
-        if self.shape.count is not None:
+        if self.shape.most is not None:
             checker.characters()
         checker.statements(self.speech, self.decoder)
         return Typed(self.image(placed), self.told(placed), self.taken)
@@ -127,7 +128,7 @@ class _Reader:
             if not text:
                 continue
             row = None if text[0] in ";*" else self.cutter.cut(number, line, self.shape)
-            if row is not None and not row.cells and self.shape.count is not None:
+            if row is not None and not row.cells and self.shape.most is not None:
                 row = None
             if row is None:
                 if text[0] not in ";*" and not self.passes(number, line):
@@ -180,7 +181,7 @@ class _Reader:
 
     # words
 
-    def counted(self, row: Row, said: Said, index: int) -> Counted:
+    def counted(self, row: Row, said: Said) -> Counted:
         """A row with slips in its words put right. What was meant is what the statement beside it means, or else what the
         digits look like."""
         typed = [cell.value for cell in row.cells]
@@ -194,9 +195,9 @@ class _Reader:
             address = (row.address.best or 0) if row.address is not None else 0
             meant = self.speech.meant(said.statement, typed, address)
         well = True
-        for at, cell in enumerate(row.cells):
+        for index, cell in enumerate(row.cells):
             if cell.value is None:
-                well = self.word_slip(row, cell, meant[at] if meant else cell.meant) and well
+                well = self.word_slip(row, cell, meant[index] if meant else cell.meant) and well
         if short and not (slips and meant):
             shown = " ".join(map(self.cutter.word.written, meant)) if meant else None
             token = Token("", row.cells[0].token.start, row.cells[-1].token.end)

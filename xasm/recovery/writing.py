@@ -18,23 +18,27 @@ TEXT_ROW = 48  # characters of a row of text
 STATEMENT, REMARK = 12, 40  # columns before them
 MOST_PLACES = 6  # that a remark names
 LAST = ("jump", "return")  # behind these a new part begins
-PLAIN = re.compile(r'[ !#-\[\]-~]')
+PLAIN = re.compile(r"[ !#-\[\]-~]")
 BLANK = re.compile(r"\s+")
 
 
 class Writer:
-    """Writes one program. `forced` are instructions that are written as data, whatever the assembler would make of them."""
+    """Writes one program. `arrivals` are remarks about places where no instruction is; `forced` are instructions that are written
+    as data, because the assembler would choose other codes."""
 
-    def __init__(self, memory: Memory, trace: Trace, names: Names, remarks: Remarks, forced: frozenset[int] = frozenset()) -> None:
+    def __init__(
+        self, memory: Memory, trace: Trace, names: Names, remarks: Remarks, arrivals: dict[int, str], forced: frozenset[int]
+    ) -> None:
         self.memory = memory
         self.target = memory.target
         self.trace = trace
         self.names = names
         self.remarks = remarks
+        self.arrivals = arrivals
         self.forced = forced
         self.lines: list[str] = []
 
-    def source(self, head: Iterable[str], regions: Iterable[Region], undocumented: bool) -> str:
+    def source(self, head: Iterable[str], regions: Iterable[Region]) -> str:
         """The whole text; `head` are remarks about the whole."""
         data = {region.start: region for region in regions}
         self.middles = self.inside_names()
@@ -117,7 +121,7 @@ class Writer:
         if at in trace.computed:
             notes.append("where this goes is known only when it runs")
         text = self.text(found)
-        if found.exact and at not in self.forced:
+        if at not in self.forced:
             statement = text
         else:
             statement = self.as_data(found.words)
@@ -160,13 +164,14 @@ class Writer:
         """Writes a region; returns the address behind it."""
         at = region.start
         label = self.names.label(at)
-        users = [*self.trace.uses.get(at, ()), *self.names.pointers.get(at, ()), *self.trace.jumps.get(at, ()), *self.trace.calls.get(at, ())]
+        trace = self.trace
+        users = [one for notes in (trace.uses, self.names.pointers, trace.jumps, trace.calls) for one in notes.get(at, ())]
         if label:
             self.blank()
         self.above(at)
         if users:
             self.lines.append(f"; {self.places('used at', users)}")
-        told = self.remarks.beside.get(at, "")
+        told = self.remarks.beside.get(at, "") or self.arrivals.get(at, "")
         tag = f"{label}:" if label else ""
         for statement in self.statements(region):
             self.put(tag, statement, told)

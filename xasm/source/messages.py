@@ -140,6 +140,12 @@ CATALOGUE: dict[str, str] = {
     "typed_sum": "the checksum is {found}; {rule} is {wanted}",
     "typed_character": "the word is {found}, but the character beside it is '{character}' ({code})",
     "typed_differs": "{words} at {address}{reads}; typed beside it: {statement}",
+    "names_name": "'{name}' cannot be a name in the source: {why}",
+    "names_space": "'{key}' is possible only for the program's own memory",
+    "names_twice": "{what} has an entry already, in line {line}",
+    "names_line": "every entry begins in a line of its own",
+    "names_overlap": "this region shares a word with that of line {line}",
+    "recover_entry": "there is no word at the entry {address}; the program has {first}..{last}",
     "recover_large": "the file has {count:,} words; source is recovered of up to {limit:,}",
     # splitting an image
     "split_size": "{what} must be 1 or more, not {value}",
