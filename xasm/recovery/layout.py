@@ -81,13 +81,12 @@ def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape
             if sum(exact.values()) * 2 > len(rows):
                 usual = max(exact)  # rows of different lengths, each followed by its next
     best = shape._replace(most=usual)
-    for count in dict.fromkeys((usual, usual - 1) if not shape.addresses else (usual,)):
-        if count < 1:
-            continue
-        summed = shape._replace(most=count, total="looked for")
-        rule = rule_of(rows_of(lines, cutter, summed), cutter)
-        if rule:
-            return summed._replace(total=rule)
+    for most in (usual, usual - 1) if not shape.addresses else (usual,):
+        for wide in (False, True):
+            summed = shape._replace(most=most, total="looked for", wide=wide)
+            rule = rule_of(rows_of(lines, cutter, summed), cutter) if most else ""
+            if rule:
+                return summed._replace(total=rule)
     return best
 
 

@@ -43,11 +43,15 @@ Slip = Callable[..., bool]
 
 
 class Placer:
-    """Places rows; `slip` tells of a mistake and says whether what was meant is to be taken; `shown` writes an address."""
+    """Places rows; `slip` tells of a mistake and says whether what was meant is to be taken, `doubt` of what may be one; `shown`
+    writes an address, `usual` is how many words a row of a dump has."""
 
-    def __init__(self, rows: Sequence[Counted], slip: Slip, shown: Callable[[int], str], usual: int | None) -> None:
+    def __init__(
+        self, rows: Sequence[Counted], slip: Slip, doubt: Callable[..., None], shown: Callable[[int], str], usual: int | None
+    ) -> None:
         self.rows = rows
         self.slip = slip
+        self.doubt = doubt
         self.shown = shown
         self.usual = usual
 
@@ -88,26 +92,33 @@ class Placer:
             return meant, False
         if expected is not None and typed != expected and index:
             self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
+            if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(typed, expected):
+                self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(expected))
         return typed, True
 
-    def meant(self, index: int, expected: int | None) -> int | None:
-        """The address that a row must have had where the one typed is a slip; None where it is none."""
-        typed, count = self.typed(index), self.rows[index].size
+    def stands_alone(self, index: int) -> bool:
+        """Whether the row behind does not follow a row."""
         following = self.typed(index + 1)
-        if expected is None:  # the first row
-            likely = following - count if following is not None else None
-            second = self.typed(index + 2)
-            sure = second is None or following is None or following + self.rows[index + 1].size == second
-            near = typed is None or (likely is not None and one_slip(typed, likely, self.shown))
-            return likely if likely != typed and sure and near else None
-        if typed == expected:
+        return following is None or self.typed(index) != following - self.rows[index].size
+
+    def meant(self, index: int, expected: int | None) -> int | None:
+        """The address that a row must have had where the one typed is certainly a slip, or cannot be read; else None."""
+        typed, size = self.typed(index), self.rows[index].size
+        following, second = self.typed(index + 1), self.typed(index + 2)
+        alone = typed != expected and self.stands_alone(index)
+        if expected is not None and alone and (typed is None or following == expected + size):
+            return expected
+        # a row that begins a part: the next one says where it belongs
+        likely = following - size if following is not None else None
+        goes_on = second is None or (following is not None and following + self.rows[index + 1].size == second)
+        wrong = typed is None or index == 0 or (following is not None and typed + size > following)
+        if not (alone and wrong and goes_on) or likely is None:
             return None
-        if typed is None:
-            return expected
-        joins = following is not None and typed + count == following
-        if following is not None and expected + count == following and not joins:
-            return expected
-        return expected if not joins and one_slip(typed, expected, self.shown) else None
+        return likely if typed is None or one_slip(typed, likely, self.shown) else None
+
+    def usual_gap(self, typed: int, expected: int) -> bool:
+        """Whether an address looks like one at which parts of programs begin, such as an interrupt's."""
+        return typed > expected and typed % 8 == 0
 
     def check_count(self, index: int, room: int) -> None:
         """Tells of a row whose number of words does not go with the address of the next."""

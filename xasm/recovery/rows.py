@@ -17,6 +17,7 @@ TOKEN = re.compile(r"[^\s,:=|;]+|[:=|;]")
 PREFIX = re.compile(r"(?:\$|0[xX]|&|#)(?=[0-9A-Za-z])")
 ENDS = ("|", ";")  # signs behind which no words stand
 LONGEST_ADDRESS = 8  # digits
+USUAL_ADDRESS = 4
 
 
 class Token(NamedTuple):
@@ -132,13 +133,15 @@ class Shape(NamedTuple):
     """How the lines of a file look. `addresses`: whether an address stands in front, at most a label before it; `numbered`:
     whether the number of the line stands before it; `most`: words of a whole row of a dump (None: a listing, with a
     statement a row); `statements`: the column where statements begin, None where that differs; `total`: how
-    the checksum at the end of a row is made, "" where there is none."""
+    the checksum at the end of a row is made, "" where there is none, and `wide` whether it has two
+    words' digits."""
 
     addresses: bool
     numbered: bool
     most: int | None
     statements: int | None
     total: str = ""
+    wide: bool = False
 
 
 Stop = Callable[[str, Sequence[int]], bool]  # whether a text that could be a word begins a statement, behind those words
@@ -174,7 +177,8 @@ class Cutter:
         if value is not None:
             return Cell(token, value)
         likely = self.place.number(text.translate(LOOKALIKES))
-        return Cell(token, None, "typed_letter", likely) if likely is not None and sum(map(str.isdigit, text)) * 2 >= len(text) else None
+        whole = len(text) in (self.place.width, USUAL_ADDRESS) and self.follows(tokens, index + 1)
+        return Cell(token, None, "typed_letter", likely) if likely is not None and whole else None
 
     def cut(self, number: int, text: str, shape: Shape) -> Row | None:
         """A line as a row; None where it is none."""
@@ -197,20 +201,21 @@ class Cutter:
         cells, index = self.cells(tokens, index, shape)
         total = None
         if shape.total and shape.most is not None:
-            total, index = self.total(tokens, index, cells, shape.most)
+            total, index = self.total(tokens, index, cells, shape)
         if not shape.addresses and not cells:
             return None
         column = tokens[index].start if index < len(tokens) else len(text)
+        if shape.most is not None and index:  # characters may begin with a sign that parts words
+            column = len(text) - len(text[tokens[index - 1].end :].lstrip())
         return Row(number, text, label, address, tuple(cells), total, text[column:], column)
 
-    def total(self, tokens: list[Token], index: int, cells: list[Cell], most: int) -> tuple[Token | None, int]:
+    def total(self, tokens: list[Token], index: int, cells: list[Cell], shape: Shape) -> tuple[Token | None, int]:
         """The checksum behind the words, which may have been taken for the last of them, and the index of the token behind it."""
-        if len(cells) > most or (cells and index >= len(tokens)):
+        if len(cells) > (shape.most or 0) or (cells and index >= len(tokens) and not shape.wide):
             return cells.pop().token, index
         marked = index + 1 < len(tokens) and tokens[index].text in (":", "=")
-        token = tokens[index + marked] if index < len(tokens) else None
-        if token is not None and (marked or (len(token.text) == 2 * self.word.width and self.word.number(token.text) is not None)):
-            return token, index + marked + 1
+        if index < len(tokens) and (marked or shape.wide):
+            return tokens[index + marked], index + marked + 1
         return None, index
 
     def follows(self, tokens: list[Token], index: int) -> bool:
@@ -236,6 +241,8 @@ class Cutter:
             if shape.most is None and cells and self.stop(token.text, [one.best or 0 for one in cells]):
                 break
             cell, several = self.word.cell(token), self.word.run(token)
+            if shape.wide and several is not None and index == len(tokens) - 1:
+                break
             if several is not None and not behind:
                 cells += several
             elif cell is None or (behind and token.start >= (shape.statements or 0)):

@@ -45,6 +45,7 @@ class Speech:
     def __init__(self, target: Target) -> None:
         self.target = target
         self.values: dict[str, int] = {}
+        self.readings: dict[str, set[int]] = {}  # of names whose number may be read in more than one way
 
     @cached_property
     def operations(self) -> frozenset[str]:
@@ -63,7 +64,9 @@ class Speech:
     def read(self, text: str) -> Said:
         """Cuts the text beside the words."""
         code, remark = without_remark(text)
-        code = CLOCKS.sub("", code.strip(), count=1).strip()
+        code = code.strip()
+        clocks = CLOCKS.match(code)  # as our own listings have them
+        code = code[clocks.end() :].strip() if clocks else code
         words = code.split(None, 2)
         if not words:
             return Said(remark=remark)
@@ -104,6 +107,22 @@ class Speech:
         operands = parse_operands(translated(cut.operands, self.target.habits)).nodes
         variants, leaves, _ = self.target.variants(cut.operation, operands)
         return variants, leaves
+
+    def define(self, name: str, written: str) -> bool:
+        """Takes a definition, the first of a name; False where it has no value."""
+        cut = self.statement(f"DB {written}")
+        try:
+            nodes = parse_operands(cut.operands).nodes if cut is not None else ()
+            values = self.possible(nodes[0], cut.operands, 0) if cut is not None and len(nodes) == 1 else None
+            if not values:
+                return False
+            plain = nodes[0].value(self._scope(0)) if len(values) > 1 else next(iter(values))
+        except Fault:
+            return False
+        if name not in self.values:
+            self.values[name] = plain
+            self.readings[name] = values
+        return True
 
     # meaning
 
@@ -162,7 +181,7 @@ class Speech:
         if isinstance(node, Name):
             known = self.values.get(node.text, self.target.symbols.get(node.text.upper()))
             if known is not None:
-                return {known}
+                return {known, *self.readings.get(node.text, ())}
             return {int(written.rstrip("Hh"), 16)} if HEXADECIMAL.match(written) else None
         try:
             return {node.value(self._scope(address))}

@@ -22,7 +22,6 @@ from xasm.recovery.statements import Said, Speech
 from xasm.recovery.told import Told
 from xasm.source.diagnostics import Diagnostic, Fault, Report, at
 from xasm.source.files import Source
-from xasm.syntax.parser import parse_operands
 from xasm.target.decode import Decoder
 from xasm.target.model import Target
 
@@ -60,6 +59,7 @@ class _Reader:
         self.taken: list[Diagnostic] = []
         self.speech = Speech(target)
         self.decoder = Decoder(target)
+        self.longest = max((form.size for form in target.forms), default=1)
         bits = max(target.address, target.word)
         self.cutter = Cutter(Digits(target.word, BASES[words]), Digits(bits, BASES[places]), self.begins_statement)
         self.above: dict[int, list[str]] = {}  # by the index of the row below
@@ -81,14 +81,19 @@ class _Reader:
         (self.taken.append if take else self.report.add)(found)
         return take
 
+    def doubt(self, code: str, row: Row, token: Token, **values: Any) -> None:
+        """Tells of what may be a slip, or not."""
+        place = (self.source, row.number, 1)
+        self.taken.append(at(place, code, values, token.start, token.end - token.start, None, "warning"))
+
     # rows
 
     def begins_statement(self, text: str, before: Sequence[int]) -> bool:
         """Whether what could be a word begins a statement: it is one, and the words before make up an instruction."""
         if not self.speech.is_operation(text):
             return False
-        found = self.decoder.decode(before, 0)
-        return found is None or found.form.size <= len(before)
+        found = self.decoder.decode([*before, *[0] * self.longest], 0)
+        return found is not None and found.form.size <= len(before)
 
     def read(self, start: int | None) -> Typed:
         lines = self.source.lines
@@ -111,7 +116,7 @@ class _Reader:
         said = [self.speech.read(row.beside) if self.shape.most is None else Said() for row in rows]
         self.learn(rows, said)
         counted = [self.counted(row, one) for row, one in zip(rows, said, strict=True)]
-        placed = Placer(counted, self.slip, self.shown, self.shape.most).place(None if self.shape.addresses else start)
+        placed = Placer(counted, self.slip, self.doubt, self.shown, self.shape.most).place(None if self.shape.addresses else start)
         checker = Checker(placed, self.slip, self.cutter)
         checker.sums(self.shape.total)
         if self.shape.most is not None:
@@ -149,28 +154,14 @@ class _Reader:
     def passes(self, number: int, line: str) -> bool:
         """Whether a line that is no row may stand among rows: a definition, a directive, a heading without numbers."""
         match = EQUATE.match(line)
-        if match:
-            value = self.value_of(match[2])
-            if value is not None:
-                self.speech.values.setdefault(match[1], value)
-                return True
+        if match and self.speech.define(match[1], match[2]):
+            return True
         said = self.speech.read(line)
         if said.statement is not None:
             return self.speech.meaning(said.statement.operation) not in self.target.mnemonics
         tokens = self.cutter.tokens(line)
         words = sum(1 for token in tokens if self.cutter.word.is_word(token.text) and not token.text.isalpha())
         return words < 2 and not line.lstrip()[0].isdigit()
-
-    def value_of(self, text: str) -> int | None:
-        cut = self.speech.statement(f"DB {text}")
-        if cut is None:
-            return None
-        try:
-            nodes = parse_operands(cut.operands).nodes
-            values = self.speech.possible(nodes[0], cut.operands, 0) if len(nodes) == 1 else None
-        except Fault:
-            return None
-        return max(values) if values else None
 
     def learn(self, rows: list[Row], said: list[Said]) -> None:
         """Labels have the addresses of their rows."""
