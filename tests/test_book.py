@@ -11,17 +11,17 @@ import xasm
 from tests.bookvalues import Book, BookValue, book_path, parse_book, read_book
 from tests.statements import Encoded, encoded
 from tests.test_table_mistakes import TABLE
+from tests.test_tables import BOTH, TABLES
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source
 from xasm.target.check import mnemonics, opcodes
 from xasm.target.decode import Decoder
-from xasm.target.finding import load_target, table_paths
+from xasm.target.finding import load_target
 from xasm.target.forms import Form, Mode, Row
 from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.loader import read_target
 from xasm.target.model import Target
 
-TABLES = list(table_paths())
 FEWEST = 200  # values of one chip: fewer, and the file was not read whole
 Way = tuple[str, str, tuple[str, ...]]  # asm, code and kinds of a mode
 
@@ -37,9 +37,9 @@ def book(name: str) -> Book:
 
 
 @lru_cache(maxsize=64)
-def own_words(name: str) -> dict[int, Encoded | Fault]:
-    """What every value's statement becomes, by the number of its line."""
-    return assembled(load_target(name), book(name).values)
+def own_words(name: str, every: bool = False) -> dict[int, Encoded | Fault]:
+    """What every value's statement becomes, by the number of its line; `every`: with what the book does not list, too."""
+    return assembled(load_target(name, every), book(name).values)
 
 
 def assembled(target: Target, values: Iterable[BookValue]) -> dict[int, Encoded | Fault]:
@@ -171,24 +171,24 @@ def without_source(values: Iterable[BookValue]) -> list[str]:
 # The tables
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_statements_give_the_words_of_the_book(name: str) -> None:
-    assert wrong_words(load_target(name), book(name).values, own_words(name)) == []
+@pytest.mark.parametrize(("name", "every"), BOTH)
+def test_statements_give_the_words_of_the_book(name: str, every: bool) -> None:
+    assert wrong_words(load_target(name, every), book(name).values, own_words(name, every)) == []
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_words_of_the_book_give_statements(name: str) -> None:
-    assert wrong_decoding(load_target(name), book(name).values, own_words(name)) == []
+@pytest.mark.parametrize(("name", "every"), BOTH)
+def test_words_of_the_book_give_statements(name: str, every: bool) -> None:
+    assert wrong_decoding(load_target(name, every), book(name).values, own_words(name, every)) == []
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_cycles_are_those_of_the_book(name: str) -> None:
-    assert wrong_cycles(load_target(name), book(name).values) == []
+@pytest.mark.parametrize(("name", "every"), BOTH)
+def test_cycles_are_those_of_the_book(name: str, every: bool) -> None:
+    assert wrong_cycles(load_target(name, every), book(name).values) == []
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_every_row_and_spelling_is_met(name: str) -> None:
-    assert unmet(load_target(name), book(name).values, own_words(name)) == []
+@pytest.mark.parametrize(("name", "every"), BOTH)
+def test_every_row_and_spelling_is_met(name: str, every: bool) -> None:
+    assert unmet(load_target(name, every), book(name).values, own_words(name, every)) == []
 
 
 @pytest.mark.parametrize("name", TABLES)
@@ -201,10 +201,10 @@ def test_every_value_has_a_source(name: str) -> None:
     assert without_source(book(name).values) == []
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_the_whole_assembler_gives_the_same(name: str) -> None:
-    target = load_target(name)
-    sample = apart(target, book(name).values, own_words(name))
+@pytest.mark.parametrize(("name", "every"), BOTH)
+def test_the_whole_assembler_gives_the_same(name: str, every: bool) -> None:
+    target = load_target(name, every)
+    sample = apart(target, book(name).values, own_words(name, every))
     assert len(sample) >= FEWEST // 2
     assert wrong_image(target, sample) == []
 
@@ -326,6 +326,7 @@ def test_a_further_code_needs_no_value() -> None:
         "00 | 1 REST", "00 | | REST", "0 | 1 | REST", "00 | 1 | ", "| 1 | REST", "200: C0 FE | 2 | HOP 0x200", "00 | 1/ | REST",
         "00 | 1+ | REST", "00 12 345 | 1 | REST", "zz | 1 | REST", "00 | one | REST", "source:", "count: 5", "count opcodes: many",
         "count opcodes: 26", "REST", "00 | 1 | rest", " 00 | 1 | REST", "00 | ?+1 | REST",
+        "00 | - | REST", "alias 00 | 1 | REST", "count undocumented opcodes: 1",
     ],
 )  # fmt: skip
 def test_a_line_that_is_none_is_refused(line: str) -> None:

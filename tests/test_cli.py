@@ -115,6 +115,10 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
     if path == ("link",):
         run(folder, "assemble", "monitor.asm", "lamps.asm", *TARGET)
         run(folder, "assemble", "lamp.asm", "key.asm", *TARGET, "-o", "drivers.zip")
+    if path == ("compare",):
+        run(folder, "build", "first.asm", *TARGET, "-o", "rom.hex", "-o", "old.hex")
+        (folder / "rom.bin").write_bytes(bytes(0x10) + b"\x01\x02\xff\xff\x03")
+        (folder / "first.asm").write_text("        DB 16 OF 0, 1, 2, 255, 255, 3\n")
     for words in examples(ran.shown, path):
         tried = run(folder, *[CHIP if word == "NAME" else word for word in words])
         assert tried.code == 0, (words, tried.said)

@@ -63,7 +63,7 @@ def test_an_indented_word_without_colon_is_an_operation() -> None:
         assert errors(f" a {rest}\n") == wanted
         assert hints(f" a {rest}\n") == ["a label that does not begin in column 1 needs a colon: a:"]
     assert errors(" a 5\n") == wanted
-    assert hints(" STPO\n") == ["did you mean STOP?"]
+    assert hints(" STOPP\n") == ["did you mean STOP or STAMP?"]
 
 
 def test_names_are_case_sensitive_and_what_the_chip_has_is_not() -> None:

@@ -99,6 +99,32 @@ def test_three_tables_in_a_row() -> None:
     assert (len(target.forms), target.order, target.also) == (5, "little", ())
 
 
+def test_what_is_undocumented_is_not_inherited() -> None:
+    modes = """\
+kinds:
+  place:
+    modes:
+      - {asm: "X", code: "0000000-", cycles: 0}
+      - {asm: "Y", code: "00000010", cycles: 0, undocumented: true}
+"""
+    hidden = BASE.replace("kinds:\n", modes).replace("mnemonics: 5, opcodes: 26", "mnemonics: 6, opcodes: 27")
+    hidden += '  - {asm: "SEEK i", code: "A0 <i>", i: place, cycles: 1, flow: next}\n'
+    hidden += '  - {asm: "REST", code: "01", cycles: 1, flow: next, undocumented: true}\n'
+    hidden += '  - {asm: "DOZE", code: "02", cycles: 1, flow: next, undocumented: true}\n'
+    base = read_target(Source("toy.yaml", hidden), Report()).with_undocumented()
+    assert [form.asm for form in base.forms][-4:] == ["SEEK X", "SEEK Y", "REST", "DOZE"]
+    head = HEAD.replace("mnemonics: 5, opcodes: 26", "mnemonics: 6, opcodes: 27")
+    heir = read(head, toy=hidden).with_undocumented()
+    assert [form.asm for form in heir.forms] == [form.asm for form in base.forms if not form.undocumented]
+    rows = 'forms:\n  - {asm: "WAKE", code: "02", cycles: 9, flow: next, undocumented: true}\n'
+    own = read(head + rows, toy=hidden).with_undocumented()
+    assert [(form.asm, form.cycles) for form in own.forms if form.undocumented] == [("WAKE", 9)]
+    later = read(head.replace('"toy"', '"middle"'), middle=head.replace('"new"', '"middle"') + rows, toy=hidden)
+    assert not any(form.undocumented for form in later.all_forms())
+    with pytest.raises(SourceErrors, match="no inherited row reads 'DOZE'"):
+        read(head + 'strike: ["DOZE"]\n', toy=hidden)
+
+
 MISTAKES = {
     "the base is not there": (
         HEAD.replace('"toy"', '"toi"'),

@@ -15,7 +15,7 @@ from xasm.assembly.module import Module
 from xasm.formats.modules import SUFFIX
 from xasm.linking.board import read_board
 from xasm.linking.image import Image
-from xasm.linking.linker import Linked, link
+from xasm.linking.linker import Linked, Wishes, link
 from xasm.linking.names import undefined
 from xasm.linking.program import exported
 from xasm.source.diagnostics import Fault, Report
@@ -32,7 +32,7 @@ OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "A
 class Choices(NamedTuple):
     """What a person may choose about a build. `target` is a chip, or its name, or None where every source names it; `folders` are
     searched for included files; `board` is a board file; `libraries` are folders and archives of modules; `only_used`
-    leaves out sections that nothing leads to."""
+    leaves out sections that nothing leads to; `fill` is what stands in gaps, for checksums; `text` is that of STAMP TEXT."""
 
     target: str | Target | None = None
     folders: tuple[str, ...] = ()
@@ -41,6 +41,8 @@ class Choices(NamedTuple):
     board: str | None = None
     libraries: tuple[str, ...] = ()
     only_used: bool = False
+    fill: int | None = None
+    text: str = ""
 
 
 DEFAULT = Choices()
@@ -183,7 +185,7 @@ def link_modules(modules: list[Module], choices: Choices, report: Report) -> Lin
         except Fault as fault:
             report.lost(fault)
             report.stop()
-    return link(modules, target, report, board, choices.only_used)
+    return link(modules, target, report, Wishes(board, choices.only_used, choices.fill, choices.text))
 
 
 def more(assembler: Assembler, report: Report) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
-from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Instruction, Module, Piece, Words
+from xasm.assembly.module import Check, Encoded, Entry, Equate, FitStart, Instruction, Module, Piece, Stamp, Words
 from xasm.assembly.parsing import label_unwanted
 from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
@@ -147,7 +147,7 @@ class Assembler:
 
     def _add(self, piece: Piece, place: Place, offset: int) -> None:
         self.module.section.entries.append(Entry(piece, place, offset, self.symbols.local))
-        if isinstance(piece, (Words, Encoded)):
+        if isinstance(piece, (Words, Encoded, Stamp)):
             self._made += piece.size
             target = self.module.target
             if target is not None and self._made > most_words(target.top + 1):
@@ -228,6 +228,9 @@ class Assembler:
             written = f"its forms: {'; '.join(forms[:16])}" if forms else "no comma stands behind it"
             return Fault("no_form", hint=written, operation=statement.word)
         words = [*(known.rstrip(",") for known in target.mnemonics), *target.directives, *DIRECTIVES, *self.reader.macros]
+        if word in target.hidden:
+            unlisted = f"the {target.name} has it, and its maker does not list it: --undocumented allows it"
+            return Fault("unknown_operation", hint=unlisted, word=statement.word, chip=target.name)
         near = get_close_matches(word, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
         return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)

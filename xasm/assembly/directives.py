@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from xasm.assembly import assumptions, control, data
+from xasm.assembly import assumptions, control, data, stamps
 from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import MARK, Fault
@@ -185,6 +185,7 @@ DIRECTIVES: dict[str, Directive] = {
     "DS": Directive(data.ds, "address"),
     "ALIGN": Directive(data.align, "none"),
     "EMBED": Directive(data.embed, "address"),
+    "STAMP": Directive(stamps.stamp, "address"),
     "ALPHABET": Directive(data.alphabet, "none"),
     "INCLUDE": Directive(include, "none"),
     "TARGET": Directive(target, "none"),

@@ -77,6 +77,17 @@ class Alignment:
         self.fill = fill
 
 
+class Stamp:
+    """Words that are filled in when everything is linked (STAMP): the kind, its expressions, how many words."""
+
+    __slots__ = ("kind", "nodes", "size")
+
+    def __init__(self, kind: str, nodes: tuple[Node, ...], size: int) -> None:
+        self.kind = kind
+        self.nodes = nodes
+        self.size = size
+
+
 class Origin:
     """What follows goes to `address` (ORG)."""
 
@@ -112,7 +123,7 @@ class FitStart:
         self.count = 0
 
 
-Piece = Words | Encoded | Space | Alignment | Origin | SectionStart | FitStart
+Piece = Words | Encoded | Stamp | Space | Alignment | Origin | SectionStart | FitStart
 
 
 class Entry(NamedTuple):

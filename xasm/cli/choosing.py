@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from xasm.assembly.limits import Limits
-from xasm.cli.outputs import OUTPUTS, Wanted, wanted
+from xasm.cli.outputs import OUTPUTS, Split, Wanted, wanted
 from xasm.formats.options import Options, name_for
 from xasm.source.diagnostics import Fault
 from xasm.syntax import literals
@@ -27,6 +27,17 @@ def number(context: click.Context, option: click.Parameter, value: str | None) -
     except (Fault, IndexError):
         message = f"'{value}' is not a number; write it as in source: 255, 0xFF, 0FFH"
         raise click.BadParameter(message, context, option) from None
+
+
+def division(context: click.Context, option: click.Parameter, value: str | None) -> Split | None:
+    """The value of --split."""
+    if value is None or value == "windows":
+        return None if value is None else Split(value, 0)
+    how, _, count = value.partition("=")
+    words = number(context, option, count) if how in ("lanes", "size") and count else None
+    if words is None:
+        raise click.BadParameter(f"'{value}' is not possible; it is one of windows, lanes=COUNT, size=WORDS", context, option)
+    return Split(how, words)
 
 
 TARGET = click.option(
@@ -83,6 +94,7 @@ LINKING = (
         metavar="PATH",
         help="A folder or archive (.zip) of modules, of which what is needed is taken. May be repeated.",
     ),
+    click.option("--build-text", "text", default="", metavar="TEXT", help="What STAMP TEXT puts into the image, a version for one."),
     click.option("--only-used", is_flag=True, help="Leave out sections that nothing leads to."),
 )
 
@@ -114,6 +126,14 @@ WRITING = (
         help="C array: a header to include, where the storage word comes from. May be repeated.",
     ),
     click.option(
+        "--split",
+        callback=division,
+        metavar="HOW",
+        help="Write several images: `windows` (one for each of the board), `lanes=2` (the bytes of each lane of the bus), "
+        "or `size=0x1000` (words each).",
+    ),
+    click.option("--depfile", metavar="FILE", help="Write the files that this depends on, as a rule for make and ninja."),
+    click.option(
         "--order",
         type=click.Choice(["little", "big"]),
         help="Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
@@ -137,7 +157,12 @@ def writing(first: str, given: dict[str, Any]) -> Wanted:
     """What the options of WRITING ask for; `first` is the file that the C array is named after. Raises Fault."""
     name = given["name"] if given["name"] is not None else name_for(Path(first).stem)
     chosen = Options(name, given["fill"], given["storage"], given["headers"], given["order"])
-    return wanted(given["outputs"], chosen, given["quiet"])
+    return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"])
+
+
+def linking(given: dict[str, Any]) -> dict[str, Any]:
+    """What the options of LINKING, and of WRITING where they are, say to the linker, by the names of `Choices`."""
+    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text") if name in given}
 
 
 def limits(given: dict[str, Any]) -> Limits:

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from xasm.building import Choices, build, read_for
-from xasm.cli.choosing import LINKING, TARGET, WRITING, options, writing
+from xasm.cli.choosing import LINKING, TARGET, WRITING, linking, options, writing
 from xasm.cli.outputs import put_out
 from xasm.formats.modules import SUFFIX
 from xasm.source.diagnostics import Fault
@@ -32,6 +32,6 @@ def command(modules: tuple[str, ...], **given: Any) -> None:
         if Path(path).suffix.lower() != SUFFIX:
             raise Fault("module_suffix", path=path, suffix=SUFFIX)
     wanted = writing(modules[0], given)
-    choices = Choices(given["target"], board=given["board"], libraries=given["libraries"], only_used=given["only_used"])
+    choices = Choices(given["target"], **linking(given))
     linked = build(modules, choices)
     put_out(linked, wanted, read_for(linked, choices))

@@ -16,6 +16,7 @@ COMMANDS = {
     "recover": "xasm.cli.recover",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,6 +13,7 @@ from xasm.cli.screen import show
 from xasm.formats import FORMATS
 from xasm.formats.files import write_files
 from xasm.formats.options import Options, check
+from xasm.formats.splitting import Piece, Window, by_lane, by_size, by_windows
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.reports import REPORTS
@@ -21,37 +23,100 @@ from xasm.source.files import whole
 OUTPUTS = ", ".join([*FORMATS, *REPORTS])
 
 
+class Split(NamedTuple):
+    """How one image becomes several: `how` is windows, lanes or size; `amount` the number of lanes, or words each."""
+
+    how: str
+    amount: int
+
+
 class Wanted(NamedTuple):
     """What is to be written: `outputs` maps each path (or `-`, `-.h` for the screen) to its suffix, `options` say how,
-    `quiet` that nothing is said about it."""
+    `split` into what parts, `depfile` where the files go that it depends on, `quiet` that nothing is said about it."""
 
     outputs: dict[str, str]
     options: Options
+    split: Split | None = None
+    depfile: str | None = None
     quiet: bool = False
 
 
-def wanted(outputs: tuple[str, ...], options: Options, quiet: bool) -> Wanted:
+def wanted(outputs: tuple[str, ...], options: Options, split: Split | None, depfile: str | None, quiet: bool) -> Wanted:
     """The outputs of a command line. Raises Fault for one that cannot be."""
     suffixes = {output: suffix_of(output) for output in outputs}
-    distinct(outputs)
-    return Wanted(suffixes, options, quiet)
+    distinct(outputs if depfile is None else (*outputs, depfile))
+    return Wanted(suffixes, options, split, depfile, quiet)
 
 
-def put_out(linked: Linked, wanted: Wanted, read: Iterable[str]) -> None:
-    """Writes and shows what is wanted of a program that was linked; `read` are the files that were read for it. Raises
-    Fault, and then nothing was written."""
+class Made(NamedTuple):
+    """An output: what is written, the image that it was made of, and what it is, in words."""
+
+    data: bytes
+    image: Image
+    title: str
+
+
+def make(linked: Linked, wanted: Wanted) -> dict[str, Made]:
+    """The contents of all outputs, by path. Raises Fault."""
     image = linked.image
     if not image.parts:
         raise Fault("no_words", place=whole(linked.program.modules[0].path))
-    guard_inputs(wanted.outputs, read)
     check(wanted.options, image)
-    made = {output: content(suffix, linked, wanted.options) for output, suffix in wanted.outputs.items()}
-    write_files({output: data for output, data in made.items() if not on_screen(output)})
-    for output, data in made.items():
-        if on_screen(output):
-            show(data)
+    pieces = divided(linked, wanted.split) if wanted.split else [Piece("", image)]
+    made: dict[str, Made] = {}
+    for output, suffix in wanted.outputs.items():
+        if suffix in REPORTS:
+            text = REPORTS[suffix].write(linked)
+            made[output] = Made(text.encode("utf-8", "backslashreplace"), image, REPORTS[suffix].title)  # a file's name need not be text
+            continue
+        for name, piece in pieces:
+            options = replace(wanted.options, name=wanted.options.name + name) if name else wanted.options
+            path = output if on_screen(output) else str(Path(output).with_stem(Path(output).stem + name))
+            if path in made and not on_screen(output):
+                raise Fault("same_output", path=path)
+            before = made[path].data if path in made else b""
+            made[path] = Made(before + FORMATS[suffix].write(piece, options), piece, FORMATS[suffix].title)
+    return made
+
+
+def divided(linked: Linked, split: Split) -> list[Piece]:
+    """The parts of an image. Raises Fault."""
+    image = linked.image
+    if split.how == "lanes":
+        return by_lane(image, split.amount)
+    if split.how == "size":
+        return by_size(image, split.amount)
+    if linked.board is None:
+        raise Fault("windows_no_board")
+    loaded = [window for window in linked.board.windows if window.image is not None]
+    return by_windows(image, [Window(f"_{window.name}", window.image or 0, window.size) for window in loaded])
+
+
+def put_out(linked: Linked, wanted: Wanted, read: Sequence[str]) -> None:
+    """Writes and shows what is wanted of a program that was linked; `read` are the files that were read for it. Raises
+    Fault, and then nothing was written."""
+    made = make(linked, wanted)
+    files = {path: one.data for path, one in made.items() if not on_screen(path)}
+    if wanted.depfile is not None:
+        files[wanted.depfile] = rule(list(files), read)
+    guard_inputs(files, read)
+    write_files(files)
+    for path, one in made.items():
+        if on_screen(path):
+            show(one.data)
     if not wanted.quiet:
-        summary(image, wanted.outputs)
+        summary(linked.image, made)
+
+
+def rule(outputs: Sequence[str], read: Sequence[str]) -> bytes:
+    """What the outputs depend on, as make and ninja read it."""
+    line = f"{' '.join(map(escaped, outputs))}: {' '.join(map(escaped, read))}\n"
+    nobody_makes = "".join(f"\n{escaped(path)}:\n" for path in read)  # so that a file that is gone is no error
+    return (line + nobody_makes).encode("utf-8", "surrogateescape")
+
+
+def escaped(path: str) -> str:
+    return path.replace("\\", "\\\\").replace(" ", "\\ ").replace("#", "\\#").replace("$", "$$")
 
 
 def on_screen(output: str) -> bool:
@@ -87,20 +152,14 @@ def guard_inputs(outputs: Iterable[str], read: Iterable[str]) -> None:
             raise Fault("output_is_input", path=output)
 
 
-def content(suffix: str, linked: Linked, options: Options) -> bytes:
-    if suffix in REPORTS:
-        return REPORTS[suffix].write(linked).encode("utf-8", "backslashreplace")  # the name of a file need not be text
-    return FORMATS[suffix].write(linked.image, options)
+def summary(image: Image, made: dict[str, Made]) -> None:
+    if not made:
+        click.echo(f"no errors: {size_of(image)} for the {image.target.name}; name a file to write with -o", err=True)
+    for path, one in made.items():
+        if not on_screen(path):
+            click.echo(f"{path}: {one.title}, {size_of(one.image)} from {image.target.hex_address(one.image.lowest)}", err=True)
 
 
-def summary(image: Image, outputs: dict[str, str]) -> None:
+def size_of(image: Image) -> str:
     unit = "byte" if image.target.word == 8 else f"{image.target.word}-bit word"
-    count = len(image)
-    size = f"{count} {unit}{'s' if count != 1 else ''}"
-    if not outputs:
-        click.echo(f"no errors: {size} for the {image.target.name}; name a file to write with -o", err=True)
-    for output, suffix in outputs.items():
-        if on_screen(output):
-            continue
-        what = (REPORTS.get(suffix) or FORMATS[suffix]).title
-        click.echo(f"{output}: {what}, {size} from {image.target.hex_address(image.lowest)}", err=True)
+    return f"{len(image)} {unit}{'s' if len(image) != 1 else ''}"

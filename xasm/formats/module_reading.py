@@ -21,8 +21,10 @@ from xasm.assembly.module import (
     Piece,
     Section,
     Space,
+    Stamp,
     Words,
 )
+from xasm.assembly.stamps import BITS, LONGEST_TEXT
 from xasm.formats.modules import VERSION
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, whole
@@ -215,12 +217,13 @@ class _Reader:
         makers: dict[str, Callable[..., Piece]] = {
             "words": self.words,
             "encoded": self.encoded,
+            "stamp": self.stamp,
             "space": self.space,
             "align": lambda step, fill: Alignment(node_of(step), self.optional(fill)),
             "origin": lambda address: Origin(within(address, 0, 1 << 32, "origin")),
             "fit": self.fit,
         }
-        lengths = {"words": 2, "encoded": 2, "space": 3, "align": 2, "origin": 1, "fit": 4}
+        lengths = {"words": 2, "encoded": 2, "stamp": 3, "space": 3, "align": 2, "origin": 1, "fit": 4}
         if not isinstance(kind, str) or lengths.get(kind) != len(rest):
             broken("pieces")
         return makers[kind](*rest)
@@ -270,6 +273,12 @@ class _Reader:
         if (not packed and (made.order not in ("little", "big") or made.bits % word)) or (packed and word % made.bits):
             broken("order")
         return made
+
+    def stamp(self, kind: Any, nodes: Any, size: Any) -> Stamp:
+        made = tuple(node_of(node) for node in expect(nodes, list, "stamp"))
+        if text(kind, "stamp") not in BITS or not (1 if kind == "TEXT" else 2) <= len(made) <= (3 if kind == "CHECKSUM" else 2):
+            broken("stamp")
+        return Stamp(kind, made, within(size, 1, LONGEST_TEXT, "stamp"))
 
     def space(self, count: Any, fill: Any, size: Any) -> Space:
         return Space(node_of(count), self.optional(fill), within(size, -1, 1 << MOST_BITS, "space"))

@@ -8,7 +8,8 @@
     sources     every text that was read: {path, first, lines, role, parent}; parent is a place or null
     sections    {name, space, place, entries, labels}; an entry is [piece, source, line, column, offset, scope]
     pieces      equal statements are one piece: ["words", HEX, form], ["encoded", recipe, expressions],
-                ["space", count, fill, size], ["align", step, fill], ["origin", address], ["fit", page, move, fill, count]
+                ["stamp", kind, expressions, size], ["space", count, fill, size],
+                ["align", step, fill], ["origin", address], ["fit", page, move, fill, count]
     constants, equates, variables, defined, public, external, checks, start, brought, embedded, files
 
 A place is [source, line, column], source being a number in `sources`. An expression is [node, start, end, ...] as in
@@ -32,6 +33,7 @@ from xasm.assembly.module import (
     Origin,
     Piece,
     Space,
+    Stamp,
     Words,
 )
 from xasm.source.files import Place, Source
@@ -133,6 +135,8 @@ class _Writer:
             return ["words", "".join(f"{word:0{digits}X}" for word in piece.words), self.form(piece.form) if piece.form else None]
         if isinstance(piece, Encoded):
             return ["encoded", self.recipe(piece), [flat(leaf) for leaf in piece.leaves]]
+        if isinstance(piece, Stamp):
+            return ["stamp", piece.kind, [flat(node) for node in piece.nodes], piece.size]
         if isinstance(piece, Space):
             return ["space", flat(piece.count), self.optional(piece.fill), piece.size]
         if isinstance(piece, Alignment):

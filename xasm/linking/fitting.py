@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
+from xasm.assembly.module import Encoded, Entry, Words
 from xasm.linking.board import Named, Window
 from xasm.linking.image import Span
 from xasm.linking.layout import Layout
@@ -29,10 +30,10 @@ class Use(NamedTuple):
             end = max(end, address + size)
         return total
 
-    def cost(self, cell: int) -> int:
+    def cost(self, cell: int, filled: bool) -> int:
         """Bytes of the host that the window takes, of `cell` bytes a word: of ROM what is used, from the first word to the
-        last; of RAM and ports all."""
-        if self.window.kind != "rom":
+        last, or all where it is `filled`; of RAM and ports all."""
+        if self.window.kind != "rom" or (filled and self.pieces):
             return self.window.size * cell
         if not self.pieces:
             return 0
@@ -62,44 +63,54 @@ class Fitting:
             self._budget(resource, limit)
 
     def _block(self, number: int, block: Block) -> None:
-        """One block of a section, window by window."""
-        address, end = self.addresses[block.first], self.addresses[block.last]
-        index = block.first
+        """One block of a section: its statements, and what of each window it takes."""
         wrong: set[str] = set()  # one message of each kind is enough
-        while address < end:
-            window = self.windows.at(number, address)
-            until = min(end, window.end) if window is not None else end
-            if window is not None:
-                self.uses[self.board.windows.index(window)].pieces.append((address, until - address, self.program.sections[number].shown))
-            while index < block.last and self.addresses[index] < until:
-                if self.addresses[index + 1] > self.addresses[index]:
-                    self._entry(index, window, until, wrong)
-                index += 1
-            address = until
+        window: Window | None = None
+        for index in range(block.first, block.last):
+            first, last = self.addresses[index], self.addresses[index + 1]
+            if first == last or (window is not None and window.holds(first) and last <= window.end and window.kind == "rom"):
+                continue
+            window = self.windows.at(number, first)
+            fault = self._fault(index, list(self._inside(number, first, last)))
+            if fault is not None and fault.code not in wrong:
+                wrong.add(fault.code)
+                source, line, column = self.program.entries[index].place
+                length = len(source.line(line)[column - 1 :].split(None, 1)[0])
+                self.report.fault(fault, (source, line, column), self.program.entries[index].offset, length)
+        shown = self.program.sections[number].shown
+        for first, last, taken in self._inside(number, self.addresses[block.first], self.addresses[block.last]):
+            if taken is not None:
+                self.uses[self.board.windows.index(taken)].pieces.append((first, last - first, shown))
 
-    def _entry(self, index: int, window: Window | None, until: int, wrong: set[str]) -> None:
-        entry = self.program.entries[index]
+    def _inside(self, number: int, first: int, last: int) -> Iterator[tuple[int, int, Window | None]]:
+        """Addresses of a section cut at the borders of windows: from, to, and the window (None: what is left lies in none)."""
+        while first < last:
+            window = self.windows.at(number, first)
+            end = last if window is None else min(last, window.end)
+            yield first, end, window
+            first = end
+
+    def _fault(self, index: int, inside: list[tuple[int, int, Window | None]]) -> Fault | None:
+        """What is wrong with where a statement lies."""
         shown = self.program.target.hex_address
-        if window is None:
-            fault = Fault("outside_windows", address=shown(self.addresses[index]))
-        elif fills(entry) and window.kind != "rom":
-            instruction = getattr(entry.piece, "form", None) is not None or getattr(entry.piece, "variants", ((None,),))[0][0] is not None
-            code = "code_not_rom" if instruction else "value_not_rom"
-            fault = Fault(code, address=shown(self.addresses[index]), window=window.name, kind=window.kind)
-        elif self.words[index] and self.addresses[index] + len(self.words[index]) > until == window.end:
-            fault = Fault("leaves_window", address=shown(until), window=window.name)
-        else:
-            return
-        if fault.code not in wrong:
-            wrong.add(fault.code)
-            source, line, column = entry.place
-            length = len(source.line(line)[column - 1 :].split(None, 1)[0])
-            self.report.fault(fault, entry.place, entry.offset, length)
+        entry = self.program.entries[index]
+        filled = fills(entry)
+        before: Window | None = None
+        for first, _, window in inside:
+            if window is None or (filled and before is not None and not follows(before, window)):
+                if before is None:
+                    return Fault("outside_windows", address=shown(first))
+                return Fault("leaves_window", address=shown(first), window=before.name)
+            if filled and window.kind != "rom":
+                code = "code_not_rom" if is_instruction(entry) else "value_not_rom"
+                return Fault(code, address=shown(first), window=window.name, kind=window.kind)
+            before = window
+        return None
 
     def _budget(self, resource: str, limit: int) -> None:
         """Whether the host has enough of a resource."""
         cell = self.program.target.cell
-        costs = [(use.window.name, use.cost(cell)) for use in self.uses if use.window.costs == resource]
+        costs = [(use.window.name, use.cost(cell, self.board.fill is not None)) for use in self.uses if use.window.costs == resource]
         total = sum(cost for _, cost in costs)
         if total > limit:
             parts = ", ".join(f"'{name}' {cost:,}" for name, cost in costs if cost)
@@ -123,6 +134,28 @@ class Fitting:
             if number is not None:
                 parts = self._written(parts, address, number, named)
         return parts
+
+    def filled(self, parts: tuple[Span, ...]) -> tuple[Span, ...]:
+        """The parts with every ROM window that is used filled, when the board says by what."""
+        fill = self.board.fill
+        if fill is None:
+            return parts
+        wide = self.program.target.word > 8
+        windows = [use.window for use in self.uses if use.window.kind == "rom" and use.pieces]
+        found: list[Span] = []
+        for window in sorted(windows, key=lambda one: one.image or 0):
+            if window.image is None:
+                continue
+            words: bytearray | list[int] = [fill] * window.size if wide else bytearray((fill,)) * window.size
+            for part in parts:
+                first, last = max(part.start, window.image), min(part.end, window.image + window.size)
+                if first < last:
+                    words[first - window.image : last - window.image] = part.words[first - part.start : last - part.start]
+            if found and found[-1].end == window.image:
+                found[-1].words.extend(words)  # type: ignore[attr-defined]
+            else:
+                found.append(Span(window.image, words))
+        return tuple(found)
 
     def wrong(self, fault: Fault, named: Named) -> None:
         """Reports a fault of a name that the board gives."""
@@ -162,7 +195,19 @@ class Fitting:
         self.uses[self.board.windows.index(window)].pieces.append((address, count, f"vector to {named.name}"))
         self.uses[self.board.windows.index(window)].pieces.sort()
         whole: bytearray | list[int] = bytearray() if target.word <= 8 else []
-        for part in sorted([*touching, Span(begin, words)]):
-            whole += part.words  # type: ignore[operator]
+        for part in sorted([*touching, Span(begin, words)], key=lambda part: part.start):
+            whole.extend(part.words)
         rest = [part for part in parts if part not in touching]
         return tuple(sorted([*rest, Span(min(begin, *(part.start for part in touching), begin), whole)], key=lambda part: part.start))
+
+
+def is_instruction(entry: Entry) -> bool:
+    piece = entry.piece
+    if isinstance(piece, Encoded):
+        return piece.variants[0].form is not None
+    return isinstance(piece, Words) and piece.form is not None
+
+
+def follows(first: Window, second: Window) -> bool:
+    """Whether a window goes on where the one in front ends, in the image too."""
+    return first.image is not None and second.image is not None and first.image + first.size == second.image

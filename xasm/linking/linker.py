@@ -1,41 +1,25 @@
-"""Modules to an image: fix-ups, overlaps, assertions; all errors in one run."""
+"""Modules to an image: all errors in one run."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
-from xasm.assembly.limits import most_words
-from xasm.assembly.module import Alignment, Encoded, Entry, FitStart, Module, Origin, SectionStart, Space, Words
+from xasm.assembly.module import Entry, Module, Words
 from xasm.linking.board import Board
+from xasm.linking.contents import Contents, Run
 from xasm.linking.fitting import Fitting, Use
-from xasm.linking.image import Image, Span
+from xasm.linking.image import Image
 from xasm.linking.layout import Layout
 from xasm.linking.program import Program, Unit
+from xasm.linking.stamps import Stamping
 from xasm.linking.unused import unused
 from xasm.linking.windows import Windows
 from xasm.source.diagnostics import MARK, Fault, Report, elsewhere
 from xasm.source.files import Place
 from xasm.syntax.expressions import Node, shown
-from xasm.target.encode import encode
-from xasm.target.kinds import plain
 from xasm.target.model import Target
-
-
-class Run:
-    """Entries that follow each other without a gap, in the order of the source."""
-
-    __slots__ = ("indexes", "start", "words")
-
-    def __init__(self, start: int, wide: bool) -> None:
-        self.start = start
-        self.words: bytearray | list[int] = [] if wide else bytearray()
-        self.indexes: list[int] = []
-
-    @property
-    def end(self) -> int:
-        return self.start + len(self.words)
 
 
 class Symbol(NamedTuple):
@@ -49,27 +33,47 @@ class Symbol(NamedTuple):
     public: bool
 
 
+@dataclass(eq=False)
 class Linked:
     """An image with what listings and reports want to know: the program, its layout, the words of each entry (empty where it
-    leaves memory free), all names, the board and what its windows hold (None and empty without one)."""
+    leaves memory free), all names, what the windows of the board hold (nothing without one), and the runs of entries."""
 
-    def __init__(
-        self, program: Program, layout: Layout, image: Image, words: list[Sequence[int]], symbols: list[Symbol], uses: list[Use]
-    ) -> None:
-        self.program = program
-        self.layout = layout
-        self.image = image
-        self.words = words
-        self.symbols = symbols
-        self.board = layout.windows.board if layout.windows is not None else None
-        self.uses = uses
+    program: Program
+    layout: Layout
+    image: Image
+    words: list[Sequence[int]]
+    symbols: list[Symbol]
+    uses: list[Use]
+    runs: list[Run]
+
+    @property
+    def board(self) -> Board | None:
+        return self.layout.windows.board if self.layout.windows is not None else None
+
+    def entry_at(self, address: int) -> int | None:
+        """The entry that fills an address of the image; None where none does."""
+        run = next((run for run in self.runs if run.start <= address < run.end), None)
+        return None if run is None else run.entry_at(address, self.layout.addresses)
 
 
-def link(modules: Sequence[Module], target: Target, report: Report, board: Board | None = None, only_used: bool = False) -> Linked:
-    """Places and encodes everything; with `only_used` it leaves out the sections of modules that nothing leads to. Raises
-    SourceErrors (through the report) with all errors found."""
+class Wishes(NamedTuple):
+    """What a person may choose about linking: the board; `only_used` leaves out the sections of modules that nothing leads to;
+    `fill` is what stands in gaps for checksums, where the board does not say it; `text` is what STAMP TEXT holds."""
+
+    board: Board | None = None
+    only_used: bool = False
+    fill: int | None = None
+    text: str = ""
+
+
+NOTHING = Wishes()
+
+
+def link(modules: Sequence[Module], target: Target, report: Report, wishes: Wishes = NOTHING) -> Linked:
+    """Places and encodes everything. Raises SourceErrors (through the report) with all errors found."""
+    board = wishes.board
     program = Program(modules, target, report, starts=board is not None)
-    if only_used:
+    if wishes.only_used:
         program = Program(modules, target, report, starts=board is not None, unused=unused(program, board))
     layout = Layout(program, Windows(program, board) if board is not None else None)
     try:
@@ -81,21 +85,25 @@ def link(modules: Sequence[Module], target: Target, report: Report, board: Board
     if layout.windows is not None and layout.windows.misfits:
         layout.windows.unplaced(report)
         report.stop()
-    linker = _Linker(program, layout, report)
-    linker.encode()
-    linker.checks()
-    parts = linker.parts()
+    contents = Contents(program, layout, report)
+    contents.encode()
+    names = _Names(contents)
+    names.checks()
+    parts = contents.parts()
     uses: list[Use] = []
     if layout.windows is not None:
-        fitting = Fitting(program, layout.windows, layout, linker.words, report)
+        fitting = Fitting(program, layout.windows, layout, contents.words, report)
         fitting.check()
-        parts = fitting.with_vectors(parts, linker.symbol)
+        parts = fitting.filled(fitting.with_vectors(parts, names.symbol))
         uses = fitting.uses
-    symbols = linker.symbols()
-    entry = linker.entry()
+    if not report.failed:
+        fill = board.fill if board is not None and board.fill is not None else wishes.fill
+        Stamping(program, layout, parts, contents.image_parts, fill, wishes.text).run(contents.fault, contents.words)
+    symbols = names.symbols()
+    entry = names.entry()
     report.stop()
     image = Image(target, parts, values_of(symbols), entry, tuple(program.public))
-    return Linked(program, layout, image, linker.words, symbols, uses)
+    return Linked(program, layout, image, contents.words, symbols, uses, contents.runs)
 
 
 def values_of(symbols: Sequence[Symbol]) -> dict[str, int]:
@@ -109,152 +117,15 @@ def values_of(symbols: Sequence[Symbol]) -> dict[str, int]:
     return values
 
 
-class _Linker:
-    def __init__(self, program: Program, layout: Layout, report: Report) -> None:
-        self.program = program
-        self.entries = program.entries
-        self.target = program.target
-        self.layout = layout
-        self.report = report
-        self.runs: list[Run] = []
-        self.words: list[Sequence[int]] = [()] * len(program.entries)
-        self.filler = plain("a filler", "number", self.target.word)
+class _Names:
+    """What the names and conditions of a program come to, when all addresses are known."""
 
-    def encode(self) -> None:
-        """Fills the runs with the words of all entries."""
-        addresses = self.layout.addresses
-        values = self.layout.values
-        chosen = self.layout.chosen
-        windows = self.layout.windows
-        number = 0
-        space = ""
-        top = self.target.top
-        shift: int | None = 0  # from an address to that in the image
-        wide = self.target.word > 8
-        limit = self._most()
-        made = 0
-        run = Run(0, wide)
-        beyond = False
-        chunks = self.program.chunks[::-1]
-        for index, entry in enumerate(self.entries):
-            while chunks and chunks[-1].first <= index:
-                values.unit = chunks.pop().unit
-            if self.report.full:
-                return
-            piece = entry.piece
-            address = addresses[index]
-            kind = type(piece)
-            if kind is Words:
-                words = piece.words  # type: ignore[union-attr]
-            elif kind is Encoded:
-                values.index = index
-                values.local = entry.scope
-                try:
-                    words = encode(piece.variants[chosen.get(index, 0)], piece.leaves, values, address)  # type: ignore
-                except Fault as fault:
-                    self.fault(fault, entry)
-                    words = piece.variants[chosen.get(index, 0)].words  # type: ignore[union-attr]
-            else:
-                if kind is Origin or kind is SectionStart:
-                    beyond = False
-                    run = Run(address, wide)
-                    if kind is SectionStart:
-                        number, space = piece.number, piece.space  # type: ignore[union-attr]
-                        top = self.target.top_of(space)
-                    shift = windows.shift(number, addresses[index + 1]) if windows is not None else None if space else 0
-                    continue
-                words = self.space(index, entry, addresses[index + 1] - address)
-                if words is None:
-                    if not beyond and addresses[index + 1] > top + 1:
-                        beyond = True
-                        self.runs_over(entry, addresses[index + 1], top)
-                    continue
-            made += len(words)
-            if made > limit:
-                self.fault(Fault("too_many_words", limit=limit, chip=self.target.name), entry)
-                return
-            if address + len(words) > top + 1:
-                if not beyond:
-                    self.runs_over(entry, address + len(words), top)
-                beyond = True
-                continue
-            if not words:
-                continue
-            self.words[index] = words
-            if shift is None:
-                if windows is None or windows.at(number, address).kind == "rom":  # type: ignore[union-attr]
-                    self.fault(Fault("not_loaded", space=space), entry)
-                continue
-            if address + shift != run.end or not run.indexes:
-                run = Run(address + shift, wide)
-                self.runs.append(run)
-            run.indexes.append(index)
-            run.words.extend(words)
-
-    def _most(self) -> int:
-        """How many words a program may have: those of its address space, or of all windows."""
-        windows = self.layout.windows.board.windows if self.layout.windows is not None else ()
-        return most_words(max(self.target.top + 1, sum(window.size for window in windows)))
-
-    def value(self, node: Node, entry: Entry, index: int) -> int:
-        """The value of an expression of an entry. Raises Fault."""
-        return self.layout.values.of(node, self.program.unit_of(index), entry.scope, index)
-
-    def fault(self, fault: Fault, entry: Entry) -> None:
-        source, line, column = entry.place
-        length = len(source.line(line)[column - 1 :].split(None, 1)[0])
-        self.report.fault(fault, entry.place, entry.offset, length)
-
-    def runs_over(self, entry: Entry, end: int, top: int) -> None:
-        last, highest = self.target.hex_address(end - 1), self.target.hex_address(top)
-        self.fault(Fault("runs_over", last=last, top=highest, chip=self.target.name), entry)
-
-    def space(self, index: int, entry: Entry, count: int) -> Sequence[int] | None:
-        """The words of a DS or ALIGN; None where they stay free."""
-        piece = entry.piece
-        assert isinstance(piece, (Space, Alignment, FitStart))
-        try:
-            if isinstance(piece, FitStart):
-                self.fit(index, piece)
-            else:
-                name, node = ("DS", piece.count) if isinstance(piece, Space) else ("ALIGN", piece.step)
-                wrong = count_fault(node, self.value(node, entry, index), name)
-                if wrong:
-                    raise wrong
-            if piece.fill is None:
-                return None
-            fill = self.value(piece.fill, entry, index)
-            word = self.stored(fill, piece.fill)
-        except Fault as fault:
-            self.fault(fault, entry)
-            return None
-        if self.layout.addresses[index] + count > self.target.top + 1:
-            return None
-        if count > self._most():
-            self.fault(Fault("too_many_words", limit=self._most(), chip=self.target.name), entry)
-            return None
-        return bytes((word,)) * count if self.target.word <= 8 else [word] * count
-
-    def fit(self, index: int, piece: FitStart) -> None:
-        """Raises Fault when a block does not lie in one page."""
-        addresses = self.layout.addresses
-        first = addresses[index + 1]
-        last = addresses[index + 1 + piece.count] - 1
-        if last - first >= piece.page:
-            raise Fault("fit_too_long", size=last - first + 1, page=piece.page)
-        if first <= last and first // piece.page != last // piece.page:
-            border = last // piece.page * piece.page
-            shown_as = self.target.hex_address
-            hint = "FIT with MOVE behind the page size puts the block into the next page"
-            over = last - border + 1
-            raise Fault("fit_crosses", hint=hint, first=shown_as(first), last=shown_as(last), border=shown_as(border), over=over)
-
-    def stored(self, value: int, node: Node) -> int:
-        try:
-            return self.filler.store(value, 0, 1, 0)
-        except Fault as fault:
-            fault.start, fault.end = node.start, node.end
-            raise
+    def __init__(self, contents: Contents) -> None:
+        self.contents = contents
+        self.program = contents.program
+        self.values = contents.layout.values
+        self.report = contents.report
+        self.target = contents.target
 
     def checks(self) -> None:
         """The ASSERT statements."""
@@ -263,44 +134,10 @@ class _Linker:
                 if check.section not in unit.bases:
                     continue
                 try:
-                    if not self.layout.values.of(check.node, unit, check.scope, unit.bases[check.section] + check.position):
+                    if not self.values.of(check.node, unit, check.scope, unit.bases[check.section] + check.position):
                         raise check.node.fault("assertion", why=check.why)
                 except Fault as fault:
-                    self.fault(fault, Entry(Words((), None), check.place, check.offset, check.scope))
-
-    def parts(self) -> tuple[Span, ...]:
-        """The runs sorted and joined; reports overlaps with both statements."""
-        parts: list[Span] = []
-        owner: Run | None = None
-        for run in sorted(self.runs, key=lambda run: run.start):
-            if owner is not None and run.start < owner.end:
-                self.overlap(owner, run)
-                if run.end <= owner.end:
-                    continue
-            if parts and parts[-1].end == run.start:
-                joined = parts[-1].words
-                joined += run.words  # type: ignore[operator]
-            else:
-                parts.append(Span(run.start, run.words))
-            owner = run
-        return tuple(parts)
-
-    def overlap(self, first: Run, second: Run) -> None:
-        """Two runs share addresses: the statement that comes later in the source is marked."""
-        shared = second.start
-        one, other = self.at_address(first, shared), self.at_address(second, shared)
-        earlier, later = sorted((one, other))
-        entries = self.entries
-        addresses = self.layout.addresses
-        begin = addresses[later]
-        end = max(begin + 1, addresses[later + 1])
-        what = self.target.hex_address(begin) + (f"..{self.target.hex_address(end - 1)}" if end - begin > 1 else "")
-        self.fault(Fault("overlap", what=what, first=elsewhere(entries[earlier].place, entries[later].place)), entries[later])
-
-    def at_address(self, run: Run, address: int) -> int:
-        """The entry of a run that fills an address."""
-        starts = [self.layout.addresses[index] for index in run.indexes]
-        return run.indexes[max(0, bisect_right(starts, address) - 1)]
+                    self.contents.fault(fault, Entry(Words((), None), check.place, check.offset, check.scope))
 
     def symbols(self) -> list[Symbol]:
         """Every name with its value, module by module in the order of definition."""
@@ -318,7 +155,7 @@ class _Linker:
 
     def symbol(self, unit: Unit, key: str) -> int:
         """The value of a name that a module defines. Raises Fault."""
-        values = self.layout.values
+        values = self.values
         values.unit, values.local = unit, ""
         node = unit.module.variables.get(key)
         return node.value(values) if node is not None else values.symbol(key, _NOWHERE)
@@ -336,21 +173,14 @@ class _Linker:
         assert start is not None
         try:
             position = named[0].bases.get(start.section, 0) + start.position
-            value = self.layout.values.of(start.node, named[0], start.scope, position)
+            value = self.values.of(start.node, named[0], start.scope, position)
             if not 0 <= value <= self.target.top:
                 space = f"0..{self.target.hex_address(self.target.top)}"
                 raise start.node.fault("start_unknown", value=shown(value), range=space)
         except Fault as fault:
-            self.fault(fault, Entry(Words((), None), start.place, start.offset, start.scope))
+            self.contents.fault(fault, Entry(Words((), None), start.place, start.offset, start.scope))
             return None
         return value
 
 
 _NOWHERE = Node(0, 0)
-
-
-def count_fault(node: Node, value: int, directive: str) -> Fault | None:
-    """What is wrong with a settled count, or None."""
-    if directive == "ALIGN":
-        return None if value > 0 else node.fault("bad_alignment", value=shown(value))
-    return None if value >= 0 else node.fault("not_negative", directive=directive, value=shown(value))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 
-from xasm.assembly.module import Alignment, Encoded, FitStart, Module, Space
+from xasm.assembly.module import Alignment, Encoded, FitStart, Module, Space, Stamp
 from xasm.linking.program import Program
 from xasm.linking.values import Values
 from xasm.source.diagnostics import Fault, Report
@@ -39,6 +39,8 @@ def uses(module: Module) -> Iterator[tuple[Place, str, Sequence[Node]]]:
         nodes: Sequence[Node | None] = ()
         if isinstance(piece, Encoded):
             nodes = piece.leaves
+        elif isinstance(piece, Stamp):
+            nodes = piece.nodes
         elif isinstance(piece, Space):
             nodes = (piece.count, piece.fill)
         elif isinstance(piece, Alignment):

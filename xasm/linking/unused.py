@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from xasm.assembly.module import Alignment, Encoded, FitStart, Origin, Section, Space
+from xasm.assembly.module import Alignment, Encoded, FitStart, Origin, Section, Space, Stamp
 from xasm.linking.board import Board
 from xasm.linking.program import Program, Unit
 from xasm.syntax.expressions import Dotted, Name, Node
@@ -57,6 +57,8 @@ def expressions(unit: Unit, section: Section, number: int) -> Iterator[tuple[Nod
         if isinstance(piece, Encoded):
             for leaf in piece.leaves:
                 yield leaf, entry.scope
+        elif isinstance(piece, Stamp):
+            yield from ((node, entry.scope) for node in piece.nodes)
         elif isinstance(piece, Space):
             yield piece.count, entry.scope
         elif isinstance(piece, Alignment):

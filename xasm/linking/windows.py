@@ -6,7 +6,7 @@ from bisect import insort
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from xasm.assembly.module import Encoded, Entry, Origin, Space, Words
+from xasm.assembly.module import Encoded, Entry, Origin, Space, Stamp, Words
 from xasm.linking.board import Board, Window
 from xasm.linking.program import Joined, Program
 from xasm.source.diagnostics import Fault, Report
@@ -105,14 +105,6 @@ class Windows:
         others = sorted((window for window in self.board.windows if window.space == space), key=lambda window: window.bank != "")
         return next((window for window in (*own, *others) if window.holds(address)), None)
 
-    def shift(self, number: int, address: int) -> int | None:
-        """What is added to an address of a section to have that in the image; None where nothing is loaded. Outside all
-        windows it is 0: that is an error of its own."""
-        window = self.at(number, address)
-        if window is None:
-            return 0
-        return None if window.image is None else window.image - window.start
-
     def unplaced(self, report: Report) -> None:
         """Reports the sections that fit nowhere."""
         for number, (size, hole) in self.misfits.items():
@@ -135,7 +127,7 @@ class Windows:
 def fills(entry: Entry) -> bool:
     """Whether an entry puts words into memory."""
     piece = entry.piece
-    if isinstance(piece, (Words, Encoded)):
+    if isinstance(piece, (Words, Encoded, Stamp)):
         return piece.size > 0
     return isinstance(piece, Space) and piece.fill is not None
 

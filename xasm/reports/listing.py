@@ -108,7 +108,11 @@ class _Listing:
             return
         width = max(len("symbol"), *(len(symbol.name) for symbol in symbols))
         yield f"{'symbol':<{width}}  {'value':<12}  kind      defined"
+        seen = set()  # what several modules include is one thing to the reader
         for symbol in sorted(symbols, key=lambda one: (one.name.lower(), one.name)):
+            if (known := (symbol.name, symbol.value, where(symbol.place))) in seen:
+                continue
+            seen.add(known)
             shown = self.target.hex_address(symbol.value) if symbol.kind == "label" else value_text(symbol.value)
             yield f"{symbol.name:<{width}}  {shown:<12}  {symbol.kind:<8}  {where(symbol.place)}"
 

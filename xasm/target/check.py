@@ -21,7 +21,8 @@ Words = tuple[int, ...]
 
 
 def check_target(target: Target, report: Report) -> None:
-    """Adds everything that is wrong to the report."""
+    """Adds everything that is wrong to the report, undocumented forms among it."""
+    target = target.with_undocumented()
     forms = expanded(target, report)
     for form in forms:
         try:
@@ -218,33 +219,34 @@ def every(slots: list[Slot], length: int) -> set[Words]:
     return found
 
 
-def documented(target: Target) -> list[Form]:
-    """The forms that the maker's book lists."""
-    return [form for form in target.all_forms() if not form.undocumented]
-
-
 def opcodes(target: Target) -> set[tuple[int, ...]]:
     """The different opcodes of a chip: prefixes and opcode words with every field inside them filled in."""
-    found: set[tuple[int, ...]] = set()
-    for form in documented(target):
-        if not form.alias:
-            found.update(tuple(code) for code in claimed(form, opcode_words(form)))
-    return found
+    return codes_of(form for form in target.all_forms() if not form.undocumented)
+
+
+def undocumented_opcodes(target: Target) -> set[tuple[int, ...]]:
+    """The different opcodes that the maker's book does not list."""
+    return codes_of(form for form in target.all_forms() if form.undocumented) - opcodes(target)
+
+
+def codes_of(forms: Iterable[Form]) -> set[tuple[int, ...]]:
+    return {tuple(code) for form in forms if not form.alias for code in claimed(form, opcode_words(form))}
 
 
 def mnemonics(target: Target) -> set[str]:
     """The different first words of a chip, second names among them."""
-    return {form.mnemonic.rstrip(",") for form in documented(target)}
+    return {form.mnemonic.rstrip(",") for form in target.all_forms() if not form.undocumented}
 
 
 def counts(target: Target) -> list[Diagnostic]:
     """The head's counts against the rows."""
-    have = {"mnemonics": len(mnemonics(target)), "opcodes": len(opcodes(target))}
+    have = {"mnemonics": len(mnemonics(target)), "opcodes": len(opcodes(target)), "undocumented": len(undocumented_opcodes(target))}
     place: Place | None = target.places.get("count")
     if place is None:
         return []
+    names = {"undocumented": "undocumented opcodes"}
     return [
-        at(place, "table_count", {"told": told, "what": what, "found": have[what]})
+        at(place, "table_count", {"told": told, "what": names.get(what, what), "found": have[what]})
         for what, told in target.count.items()
         if have[what] != told
     ]

@@ -58,7 +58,7 @@ def joined(documents: list[Mapping], reader: Reader) -> Mapping:
 
 
 def _changed(base: Mapping, own: Mapping, reader: Reader) -> Mapping:
-    kept = {key: value for key, value in base.items.items() if key not in NOT_INHERITED}
+    kept = {key: _documented(key, value) for key, value in base.items.items() if key not in NOT_INHERITED}
     items = kept | own.items
     keys = {key: scalar for key, scalar in base.keys.items() if key in kept} | own.keys
     inherited = kept.get("kinds")
@@ -76,6 +76,33 @@ def _changed(base: Mapping, own: Mapping, reader: Reader) -> Mapping:
             place = own.items["forms"].place
         items["forms"] = Listing(tuple(rows), place)
     return Mapping(items, keys, own.place)
+
+
+def _documented(key: str, value: Value) -> Value:
+    """What is inherited of `kinds` and `forms`: no row and no mode that its maker's book does not list, for these belong to
+    that very chip. Anything else, and what has a wrong shape, is inherited as it is."""
+    if key == "forms" and isinstance(value, Listing):
+        return _without(value)
+    if key == "kinds" and isinstance(value, Mapping):
+        return Mapping({name: _listed_modes(kind) for name, kind in value.items.items()}, value.keys, value.place)
+    return value
+
+
+def _listed_modes(kind: Value) -> Value:
+    modes = kind.items.get("modes") if isinstance(kind, Mapping) else None
+    if not isinstance(kind, Mapping) or not isinstance(modes, Listing):
+        return kind
+    return Mapping(kind.items | {"modes": _without(modes)}, kind.keys, kind.place)
+
+
+def _without(rows: Listing) -> Listing:
+    """Without the rows, or modes, that are undocumented."""
+    return Listing(tuple(row for row in rows.items if not _is_undocumented(row)), rows.place)
+
+
+def _is_undocumented(row: Value) -> bool:
+    said = row.items.get("undocumented") if isinstance(row, Mapping) else None
+    return isinstance(said, Scalar) and said.value is True
 
 
 def _rows(value: Value) -> list[Value]:

@@ -154,6 +154,6 @@ class _Loader:
 
     def count(self, value: Value) -> dict[str, int]:
         mapping = expect(value, Mapping, "'count'", KEYED)
-        keys = ("mnemonics", "opcodes")
-        self.reader.known(mapping, "'count'", dict.fromkeys(keys, True))
+        keys = {"mnemonics": True, "opcodes": True, "undocumented": False}
+        self.reader.known(mapping, "'count'", keys)
         return {key: integer(mapping.items[key], key, 0, 1 << 24) for key in keys if key in mapping.items}
