@@ -17,6 +17,7 @@ from functools import cached_property
 
 from xasm.assembly.directives import DIRECTIVES
 from xasm.recovery.exact import Found
+from xasm.recovery.loads import loaded
 from xasm.recovery.memory import Memory
 from xasm.recovery.regions import Region
 from xasm.recovery.told import Key, Told
@@ -70,6 +71,7 @@ class Names:
         self.kinds: dict[int, str] = {}  # of each region by where it begins
         self.equates: dict[Key, list[int]] = {}  # values outside of the program that have names, and where they are used
         self.pointers: dict[int, list[int]] = {}  # data that a number of an instruction leads to
+        self.halves: dict[int, tuple[str, int]] = {}  # instructions that load a half of an address: which half, the address
         self._names: dict[Key, str] = {}
         self._used = {name: key for key, name in told.names.items()}
 
@@ -82,6 +84,22 @@ class Names:
                 wide = isinstance(kind, Plain) and kind.role == "number" and kind.bits >= self.target.address
                 if wide and isinstance(value, int) and value > 0 and value in self.memory and value not in trace.owner:
                     self.pointers.setdefault(value, []).append(found.address)
+
+    def find_halves(self) -> None:
+        """Constants that are the halves of an address of the program, as far as one is the half of one address only."""
+        halves: dict[int, set[tuple[str, int]]] = {}
+        found = [one for one in loaded(self.trace, self.target) if one.address in self.memory]
+        for one in found:
+            halves.setdefault(one.high, set()).add(("HIGH", one.address))
+            halves.setdefault(one.low, set()).add(("LOW", one.address))
+        for one in found:
+            if one.address in self.trace.owner and not self.leads_to(one.address):
+                continue
+            for place in (one.high, one.low):
+                if len(halves[place]) == 1:
+                    self.halves[place] = next(iter(halves[place]))
+            if one.address not in self.trace.owner:
+                self.pointers.setdefault(one.address, []).append(one.low)
 
     def leads_to(self, address: int) -> bool:
         """Whether something leads to an address of the program, so that it needs a name."""
@@ -108,6 +126,9 @@ class Names:
         value = found.instruction.fields[name]
         if not isinstance(value, int):
             return None
+        half = self.halves.get(found.address)
+        if half is not None:
+            return f"{half[0]} {self.name('', half[1])}"
         space = space_of(kind)
         if space == "":
             known = kind.address or found.address in self.pointers.get(value, ())

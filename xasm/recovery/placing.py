@@ -9,6 +9,7 @@ from typing import NamedTuple
 from xasm.recovery.rows import Row, Token
 from xasm.recovery.statements import Said
 
+USUAL_GAP = 64  # words
 NEAR = 3  # words that a row may have too many or too few
 
 
@@ -92,7 +93,7 @@ class Placer:
             return meant, False
         if expected is not None and typed != expected and index:
             self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
-            if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(typed, expected):
+            if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(index, typed, expected):
                 self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(expected))
         return typed, True
 
@@ -116,9 +117,10 @@ class Placer:
             return None
         return likely if typed is None or one_slip(typed, likely, self.shown) else None
 
-    def usual_gap(self, typed: int, expected: int) -> bool:
+    def usual_gap(self, index: int, typed: int, expected: int) -> bool:
         """Whether an address looks like one at which parts of programs begin, such as an interrupt's."""
-        return typed > expected and typed % 8 == 0
+        full = self.usual is not None and len(self.rows[index - 1].row.cells) == self.usual
+        return not full and 0 < typed - expected <= USUAL_GAP and typed % 8 == 0
 
     def check_count(self, index: int, room: int) -> None:
         """Tells of a row whose number of words does not go with the address of the next."""

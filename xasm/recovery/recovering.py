@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 from xasm.building import assemble
 from xasm.recovery.exact import Disassembler
+from xasm.recovery.loads import loaded, users
 from xasm.recovery.memory import Memory
-from xasm.recovery.naming import Names
+from xasm.recovery.naming import Names, taken
 from xasm.recovery.regions import WORDS, Finder, Region
 from xasm.recovery.told import Told
 from xasm.recovery.tracing import Trace, Tracer
@@ -48,10 +49,15 @@ def recover(memory: Memory, told: Told, entry: int | None = None, head: Iterable
     closed = frozenset(at for region in regions for at in range(region.start, region.end))
     tracer = Tracer(memory, Disassembler(memory.target), closed)
     tracer.follow(start for start in (*starts, *told.code) if start in memory)
+    starts += further_starts(memory, tracer, regions, told)
     tracer.finish()
     trace = tracer.trace
+    follow_loads(tracer)
+    for place in sorted(trace.pointers):
+        add_region(regions, place, memory, trace)
     names = Names(memory, trace, told, starts)
     names.find_pointers()
+    names.find_halves()
     found_there = arrivals(memory, trace, closed)
     found = tuple(Finder(memory, trace, regions, names.leads_to, frozenset({*told.cuts, *found_there})).regions())
     names.learn(found)
@@ -78,10 +84,60 @@ def chip_starts(memory: Memory, regions: list[Region]) -> list[int]:
     start = memory.number(target.start)
     if start is None:
         return []
-    told = {at for region in regions for at in range(region.start, region.end)}
-    if told.isdisjoint(range(target.start, target.start + memory.cells)):
-        regions.append(Region(target.start, target.start + memory.cells, WORDS, True))
+    add_region(regions, target.start, memory)
     return [start]
+
+
+def add_region(regions: list[Region], place: int, memory: Memory, trace: Trace | None = None) -> None:
+    """Makes the place of an address a region of its own, where it is none and no code either."""
+    span = range(place, place + memory.cells)
+    free = all(region.end <= span.start or region.start >= span.stop for region in regions)
+    if free and (trace is None or trace.owner.keys().isdisjoint(span)):
+        regions.append(Region(span.start, span.stop, WORDS, True))
+
+
+def follow_loads(tracer: Tracer) -> None:
+    """Follows addresses that the program puts into registers and goes to, as long as that leads to more code."""
+    trace, target = tracer.trace, tracer.memory.target
+    known: set[int] = set()
+    while True:
+        going = users(trace, target)
+        arrived = {one.address: going[one.register] for one in loaded(trace, target) if one.register in going}
+        new = [at for at in arrived if at not in known and (at in trace.code or tracer.sound(at))]
+        known.update(arrived)
+        if not new:
+            break
+        tracer.follow(new)
+        tracer.finish()
+    for at, places in arrived.items():
+        if at in trace.code:
+            trace.calls[at] = sorted({*trace.calls.get(at, ()), *places})
+            for place in places:
+                trace.reached.setdefault(place, set()).add(at)
+    trace.computed = [at for at in trace.computed if at not in trace.reached]
+
+
+def further_starts(memory: Memory, tracer: Tracer, regions: list[Region], told: Told) -> list[int]:
+    """Where interrupts and the like make the chip begin, as far as there is code. Such a place gets the name that the table has
+    for what leads there."""
+    routes = memory.target.routes
+    places = {name.lower(): start for name, start in routes.starts.items()}
+    for name, vector in routes.vectors.items():
+        start = memory.number(vector)
+        if start is not None:
+            add_region(regions, vector, memory, tracer.trace)
+            places[name.lower()] = start
+    found = []
+    for name, start in places.items():
+        trace = tracer.trace
+        if start not in trace.code and (start in trace.owner or not tracer.sound(start)):
+            continue
+        known = start in trace.code
+        tracer.follow([start])
+        if not known and taken(name, memory.target) is None:
+            told.spare.setdefault(("", start), name)
+            found.append(start)
+    return found
 
 
 def arrivals(memory: Memory, trace: Trace, closed: frozenset[int]) -> dict[int, str]:

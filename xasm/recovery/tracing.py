@@ -33,6 +33,8 @@ class Trace:
     uses: dict[int, list[int]] = field(default_factory=dict)
     computed: list[int] = field(default_factory=list)
     lost: dict[int, int | None] = field(default_factory=dict)
+    pointers: set[int] = field(default_factory=set)  # places that hold the address of a target
+    reached: dict[int, set[int]] = field(default_factory=dict)  # where instructions go whose operands do not say it
     owner: dict[int, int] = field(default_factory=dict)  # of each word that is part of an instruction: where that begins
 
     def at(self, address: int) -> Found | None:
@@ -106,18 +108,44 @@ class Tracer:
         ways = []
         if form.flow in ON:
             ways.append(found.end)
+        if form.asm in self.memory.target.routes.back:
+            ways.append(found.end)
         if form.flow in PERHAPS:
             self.perhaps.append(found.end)
         if form.flow == "skip":
             passed = self.decode(found.end)
             if passed is not None:
                 ways.append(passed.end)
-        target = target_of(found)
+        target = self.target(found)
         if target is not None:
             ways.append(target)
+            if form.target is None:
+                self.trace.reached.setdefault(found.address, set()).add(target)
+                notes = self.trace.calls if form.flow in CALLS else self.trace.jumps
+                notes.setdefault(target, []).append(found.address)
         elif goes(form):
             self.trace.computed.append(found.address)
         return ways
+
+    def target(self, found: Found) -> int | None:
+        """Where an instruction takes control; None where it does not, or where that is known only when it runs."""
+        form, fields = found.form, found.instruction.fields
+        if not goes(form):
+            return None
+        if form.target is not None:
+            return number(fields[form.target])
+        routes = self.memory.target.routes
+        factor, pointer = routes.factor(form), routes.pointer(form)
+        if factor is not None:
+            values = [value for value in fields.values() if isinstance(value, int)]
+            return values[0] * factor if len(values) == 1 else None
+        if pointer is None:
+            return None
+        place = number(fields[pointer])
+        target = self.memory.number(place) if place is not None else None
+        if place is not None and target is not None:
+            self.trace.pointers.add(place)
+        return target
 
     def sound(self, address: int) -> bool:
         """Whether a straight look from an address on meets instructions only, up to known code or an end of its own."""
@@ -128,7 +156,7 @@ class Tracer:
             if found is None or any(at in self.trace.owner for at in range(address, found.end)):
                 return False
             if found.form.flow in ("jump", "return"):
-                target = target_of(found)
+                target = self.target(found)
                 return target is None or target not in self.memory or self.decode(target) is not None
             address = found.end
         return False
@@ -139,10 +167,5 @@ def goes(form: Form) -> bool:
     return form.flow in ("jump", "branch", *CALLS)
 
 
-def target_of(found: Found) -> int | None:
-    """Where an instruction takes control; None where it does not, or where that is not known."""
-    form = found.form
-    if form.target is None or not goes(form):
-        return None
-    value = found.instruction.fields[form.target]
+def number(value: int | str) -> int | None:
     return value if isinstance(value, int) else None

@@ -120,6 +120,8 @@ class Writer:
         notes = [told] if told else notes
         if at in trace.computed:
             notes.append("where this goes is known only when it runs")
+        if at in trace.reached:
+            notes.append(f"to {', '.join(map(self.place_text, sorted(trace.reached[at])[:MOST_PLACES]))}")
         text = self.text(found)
         if at not in self.forced:
             statement = text
@@ -194,6 +196,11 @@ class Writer:
         else:
             for first in range(0, len(words), ROW):
                 yield self.as_data(words[first : first + ROW])
+
+    def place_text(self, address: int) -> str:
+        """A place as remarks name it: by its name if it has one."""
+        named = self.names.label(address) if address in self.memory else None
+        return named or self.target.hex_address(address)
 
     def address_text(self, at: int) -> str:
         """What stands for the address that lies at a place."""

@@ -229,6 +229,7 @@ CATALOGUE: dict[str, str] = {
     "table_codes": "'{asm}' stands for more than {limit:,} codes",
     "table_overlap": "'{asm}' claims the code {code} that '{other}' ({line}) claims too",
     "table_same_form": "'{asm}' reads the same as '{other}' ({line}) and can never be chosen",
+    "table_route": "no form or mode reads '{asm}'",
     "table_count": "the head counts {told} {what}, the rows have {found}",
     # programs of several modules
     "public_twice": "'{name}' is PUBLIC in two files; the other one is {first}",
