@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from itertools import pairwise
@@ -12,6 +13,8 @@ from xasm.recovery.statements import Speech
 LOOKED_AT = 4000  # lines
 ENOUGH = 0.3  # of the rows with a statement make a listing
 MOST = 0.7  # of the rows make a rule
+
+NUMBER = re.compile(r"\s*\d+(?=[\s,:])")
 
 Rule = Callable[[Row], int]
 
@@ -39,8 +42,13 @@ def front(lines: Sequence[str], cutter: Cutter) -> Shape:
     found = []
     for shape in shapes:
         rows = [row for row in rows_of(lines, cutter, shape) if row.address is not None and row.cells]
+        numbers = [int(match[0]) for row in rows if (match := NUMBER.match(row.text)) is not None]
+        counting = all(one < two for one, two in pairwise(numbers))
+        if shape.numbered and not (counting and len(numbers) * 2 > len(rows)):
+            continue
         found.append((steps(rows), len(rows), shape))
-    follow, count, shape = max(found, key=lambda one: (one[0], not one[2].numbered))
+    # where both would do, what stands in front are the numbers of lines and no labels
+    follow, count, shape = max(found, key=lambda one: (one[0], one[2].numbered))
     bare = [row for row in rows_of(lines, cutter, Shape(False, False, None, None)) if row.cells]
     colons = sum(1 for line in lines if cutter.has_colon(line))
     # rows of equal groups of digits have an address only if their first group counts up
@@ -70,30 +78,21 @@ def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape
     rows = [row for row in rows if row.cells]
     if not rows:
         return shape._replace(most=1)
+    usual = usual_length(rows)
+    for wide in (False, True):
+        summed = shape._replace(most=usual, total="looked for", wide=wide)
+        found = rows_of(lines, cutter, summed)
+        rule = rule_of(found, cutter)
+        if rule:
+            return summed._replace(total=rule, most=usual_length(found))
+    # what stands beside the words of some rows may look like words in others
+    return shape._replace(most=usual if any(row.beside for row in rows) else max(len(row.cells) for row in rows))
+
+
+def usual_length(rows: Sequence[Row]) -> int:
+    """How many words most rows have."""
     lengths = Counter(len(row.cells) for row in rows)
-    usual = max(lengths, key=lambda length: (lengths[length], length))
-    if shape.addresses:
-        given = Counter(step for one, two in pairwise(rows) if 0 < (step := distance(one, two)) <= len(one.cells) + 1)
-        exact = Counter(len(one.cells) for one, two in pairwise(rows) if distance(one, two) == len(one.cells))
-        if given:
-            step = given.most_common(1)[0][0]
-            usual = step if step < usual else usual
-            if sum(exact.values()) * 2 > len(rows):
-                usual = max(exact)  # rows of different lengths, each followed by its next
-    best = shape._replace(most=usual)
-    for most in (usual, usual - 1) if not shape.addresses else (usual,):
-        for wide in (False, True):
-            summed = shape._replace(most=most, total="looked for", wide=wide)
-            rule = rule_of(rows_of(lines, cutter, summed), cutter) if most else ""
-            if rule:
-                return summed._replace(total=rule)
-    return best
-
-
-def distance(one: Row, two: Row) -> int:
-    first = one.address.value if one.address else None
-    second = two.address.value if two.address else None
-    return second - first if first is not None and second is not None else 0
+    return max(lengths, key=lambda length: (lengths[length], length))
 
 
 # checksums

@@ -95,25 +95,42 @@ class Placer:
             self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
             if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(index, typed, expected):
                 self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(expected))
+        likely = self.by_next(index)
+        if likely is not None and self.begins_oddly(index, likely):
+            self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(likely))
         return typed, True
+
+    def by_next(self, index: int) -> int | None:
+        """The address of a row as the next one says it, unless the one after that says that the next one is wrong."""
+        typed, following, second = self.typed(index), self.typed(index + 1), self.typed(index + 2)
+        if following is None:
+            return None
+        both = self.rows[index].size + self.rows[index + 1].size
+        return None if typed is not None and second == typed + both else following - self.rows[index].size
+
+    def begins_oddly(self, index: int, likely: int) -> bool:
+        """Whether a row that begins a part has an address that is nearly the one that the next row says."""
+        typed, size = self.typed(index), self.rows[index].size
+        full = size == self.usual if self.usual is not None else typed is not None and typed % 8 != 0
+        return full and typed is not None and typed != likely and one_slip(typed, likely, self.shown)
 
     def stands_alone(self, index: int) -> bool:
         """Whether the row behind does not follow a row."""
         following = self.typed(index + 1)
-        return following is None or self.typed(index) != following - self.rows[index].size
+        return index >= len(self.rows) or following is None or self.typed(index) != following - self.rows[index].size
 
     def meant(self, index: int, expected: int | None) -> int | None:
         """The address that a row must have had where the one typed is certainly a slip, or cannot be read; else None."""
         typed, size = self.typed(index), self.rows[index].size
-        following, second = self.typed(index + 1), self.typed(index + 2)
+        following = self.typed(index + 1)
         alone = typed != expected and self.stands_alone(index)
         if expected is not None and alone and (typed is None or following == expected + size):
             return expected
         # a row that begins a part: the next one says where it belongs
-        likely = following - size if following is not None else None
-        goes_on = second is None or (following is not None and following + self.rows[index + 1].size == second)
-        wrong = typed is None or index == 0 or (following is not None and typed + size > following)
-        if not (alone and wrong and goes_on) or likely is None:
+        likely = self.by_next(index)
+        begins = index == 0 and not self.stands_alone(1)
+        wrong = typed is None or begins or (following is not None and typed + size > following)
+        if not (alone and wrong) or likely is None:
             return None
         return likely if typed is None or one_slip(typed, likely, self.shown) else None
 
@@ -140,8 +157,7 @@ class Placer:
 def one_slip(typed: int, meant: int, shown: Callable[[int], str]) -> bool:
     """Whether two addresses differ in one digit, or in two neighbours that changed places."""
     one, two = shown(typed), shown(meant)
-    if len(one) != len(two):
-        return False
+    one, two = one.zfill(len(two)), two.zfill(len(one))
     wrong = [index for index, (first, second) in enumerate(zip(one, two, strict=True)) if first != second]
     swapped = len(wrong) == 2 and wrong[1] == wrong[0] + 1 and one[wrong[0]] == two[wrong[1]] and one[wrong[1]] == two[wrong[0]]
     return len(wrong) == 1 or swapped

@@ -13,7 +13,7 @@ from typing import NamedTuple
 BASES = {"hex": 16, "octal": 8, "decimal": 10}
 LETTERS = {16: "0-9A-Fa-f", 8: "0-7", 10: "0-9"}
 LOOKALIKES = str.maketrans({"O": "0", "o": "0", "Q": "0", "l": "1", "I": "1", "i": "1", "|": "1", "S": "5", "s": "5", "Z": "2", "z": "2"})
-TOKEN = re.compile(r"[^\s,:=|;]+|[:=|;]")
+TOKEN = re.compile(r"[^\s,:=|;]+,?|[:=|;]")
 PREFIX = re.compile(r"(?:\$|0[xX]|&|#)(?=[0-9A-Za-z])")
 ENDS = ("|", ";")  # signs behind which no words stand
 LONGEST_ADDRESS = 8  # digits
@@ -21,7 +21,7 @@ USUAL_ADDRESS = 4
 
 
 class Token(NamedTuple):
-    """A piece of a line with the columns (from 0) where it begins and ends."""
+    """A piece of a line with the columns (from 0) where it begins and ends, a comma behind it included."""
 
     text: str
     start: int
@@ -144,7 +144,7 @@ class Shape(NamedTuple):
     wide: bool = False
 
 
-Stop = Callable[[str, Sequence[int]], bool]  # whether a text that could be a word begins a statement, behind those words
+Stop = Callable[[str, Sequence[int], int], bool]  # whether a text that could be a word begins a statement, behind those words and a gap
 
 
 class Cutter:
@@ -156,7 +156,7 @@ class Cutter:
         self.stop = stop
 
     def tokens(self, text: str) -> list[Token]:
-        return [Token(match[0], match.start(), match.end()) for match in TOKEN.finditer(text)]
+        return [Token(match[0].rstrip(","), match.start(), match.end()) for match in TOKEN.finditer(text)]
 
     def has_colon(self, text: str) -> bool:
         """Whether a line begins with a number and a colon."""
@@ -187,6 +187,8 @@ class Cutter:
         if shape.addresses:
             first = 1 if shape.numbered and tokens and tokens[0].text.isdecimal() else 0
             for index in range(first, min(len(tokens), first + 2)):
+                if tokens[index].text in ENDS:
+                    return None
                 address = self.address(tokens, index)
                 if address is not None and (index == first or self.follows(tokens, index + 1)):
                     break
@@ -238,7 +240,7 @@ class Cutter:
                 break
             gap = token.start - tokens[index - 1].end if index > begin else 0
             behind = bool(cells) and shape.statements is not None and (token.start >= shape.statements or gap > 1)
-            if shape.most is None and cells and self.stop(token.text, [one.best or 0 for one in cells]):
+            if shape.most is None and cells and self.stop(token.text, [one.best or 0 for one in cells], gap):
                 break
             cell, several = self.word.cell(token), self.word.run(token)
             if shape.wide and several is not None and index == len(tokens) - 1:

@@ -29,6 +29,7 @@ LONGEST_LINE = 10_000  # characters
 MOST_LINES = 400_000
 SMALL_GAP = 16  # words that may have been left out by mistake
 EQUATE = re.compile(r"\s*([A-Za-z_][\w]*):?\s+(?:EQU|=)\s*(.+?)\s*(?:;.*)?\Z", re.IGNORECASE)
+NUMBER = re.compile(r"\s*\d+(?=\s|\Z)")
 STRANGE = re.compile(r"[^A-Za-z0-9_]")
 
 
@@ -77,7 +78,7 @@ class _Reader:
         else:
             hint = None if meant is None else f"taken as {meant}" if take else f"perhaps {meant} is meant; --lenient takes that"
         severity = "warning" if take else "error"
-        found = at(place, code, values, token.start, max(1, token.end - token.start), hint, severity)
+        found = at(place, code, values, token.start, len(token.text) or max(1, token.end - token.start), hint, severity)
         (self.taken.append if take else self.report.add)(found)
         return take
 
@@ -88,9 +89,10 @@ class _Reader:
 
     # rows
 
-    def begins_statement(self, text: str, before: Sequence[int]) -> bool:
-        """Whether what could be a word begins a statement: it is one, and the words before make up an instruction."""
-        if not self.speech.is_operation(text):
+    def begins_statement(self, text: str, before: Sequence[int], gap: int) -> bool:
+        """Whether what could be a word begins a statement: the words before make up an instruction, and it looks like one, or
+        stands apart."""
+        if gap <= 1 and not self.speech.is_operation(text):
             return False
         found = self.decoder.decode([*before, *[0] * self.longest], 0)
         return found is not None and found.form.size <= len(before)
@@ -129,14 +131,14 @@ class _Reader:
         index = 0
         remarks: list[str] = []
         for number, line in enumerate(lines, 1):
-            text = line.strip()
+            text = NUMBER.sub("", line, count=1).strip() if self.shape.numbered else line.strip()
             if not text:
                 continue
             row = None if text[0] in ";*" else self.cutter.cut(number, line, self.shape)
             if row is not None and not row.cells and self.shape.most is not None:
                 row = None
             if row is None:
-                if text[0] not in ";*" and not self.passes(number, line):
+                if text[0] not in ";*" and not self.passes(text):
                     token = self.cutter.tokens(line)[0]
                     empty = Row(number, line, "", None, (), None, "", 0)
                     if not self.slip("typed_row", empty, token._replace(end=len(line.rstrip())), "a remark"):
@@ -151,7 +153,7 @@ class _Reader:
         if remarks:
             self.above[index] = remarks
 
-    def passes(self, number: int, line: str) -> bool:
+    def passes(self, line: str) -> bool:
         """Whether a line that is no row may stand among rows: a definition, a directive, a heading without numbers."""
         match = EQUATE.match(line)
         if match and self.speech.define(match[1], match[2]):
