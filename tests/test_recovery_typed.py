@@ -8,7 +8,7 @@ from functools import cache
 import pytest
 
 from tests.typing_errors import DUMPS, LISTINGS, SLIPS, Dump, definitions, dumped, image, program, spans
-from xasm.recovery.typed import Typed, read_typed
+from xasm.recovery.typed import MOST_LINES, Typed, read_typed
 from xasm.reports.listing import listing
 from xasm.source.diagnostics import Fault, Report, SourceErrors
 from xasm.source.files import Source
@@ -260,6 +260,10 @@ def codes_of(text: str) -> list[str]:
     except Fault as fault:
         return [fault.code]
     return []
+
+
+def test_endless_lines() -> None:
+    assert codes_of("\n" * MOST_LINES) == ["typed_lines"]
 
 
 def test_the_same_twice_is_no_contradiction() -> None:

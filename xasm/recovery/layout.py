@@ -11,6 +11,7 @@ from xasm.recovery.rows import Cutter, Row, Shape
 from xasm.recovery.statements import Speech
 
 LOOKED_AT = 4000  # lines
+LONGEST_ROW = 1000  # words
 ENOUGH = 0.3  # of the rows with a statement make a listing
 MOST = 0.7  # of the rows make a rule
 
@@ -29,7 +30,7 @@ def shape_of(lines: Sequence[str], cutter: Cutter, speech: Speech) -> Shape:
         columns = Counter(row.column for row in rows if row.beside and row.cells)
         column, often = max(columns.items(), key=lambda one: (one[1], -one[0]), default=(0, 0))
         return shape._replace(statements=column if often * 2 > len(rows) else None)
-    return dump(rows, lines, cutter, shape)
+    return dump(lines, cutter, shape)
 
 
 def rows_of(lines: Sequence[str], cutter: Cutter, shape: Shape) -> list[Row]:
@@ -59,13 +60,14 @@ def front(lines: Sequence[str], cutter: Cutter) -> Shape:
 
 def steps(rows: Sequence[Row]) -> int:
     """How many rows follow the row before; one more word may be a checksum."""
-    count = 0
-    for one, two in pairwise(rows):
-        assert one.address is not None and two.address is not None
-        first, second = one.address.value, two.address.value
-        if first is not None and second is not None and second - first in (len(one.cells), len(one.cells) - 1) and second > first:
-            count += 1
-    return count
+    return sum(1 for one, two in pairwise(rows) if follows(one, two) or follows(one, two, 1))
+
+
+def follows(one: Row, two: Row, more: int = 0) -> bool:
+    """Whether a row follows another, which has so many words more than count."""
+    first = one.address.value if one.address is not None else None
+    second = two.address.value if two.address is not None else None
+    return first is not None and second is not None and second > first and second - first == len(one.cells) - more
 
 
 def alike(row: Row, cutter: Cutter) -> bool:
@@ -73,13 +75,15 @@ def alike(row: Row, cutter: Cutter) -> bool:
     return len({len(token.text) for token in cutter.tokens(row.text)}) == 1
 
 
-def dump(rows: Sequence[Row], lines: Sequence[str], cutter: Cutter, shape: Shape) -> Shape:
+def dump(lines: Sequence[str], cutter: Cutter, shape: Shape) -> Shape:
     """The layout of rows that are words only: how many at most, and whether the last is a checksum."""
-    rows = [row for row in rows if row.cells]
+    rows = [row for row in rows_of(lines, cutter, shape._replace(most=LONGEST_ROW)) if row.cells]
     if not rows:
         return shape._replace(most=1)
     usual = usual_length(rows)
-    for wide in (False, True):
+    # rows whose addresses count all their words have no checksum among them
+    plain, summed_up = (sum(1 for one, two in pairwise(rows) if follows(one, two, more)) for more in (0, 1))
+    for wide in (True,) if shape.addresses and plain > summed_up else (False, True):
         summed = shape._replace(most=usual, total="looked for", wide=wide)
         found = rows_of(lines, cutter, summed)
         rule = rule_of(found, cutter)
@@ -120,7 +124,7 @@ def sums(row: Row, mask: int) -> dict[str, int]:
 def rule_of(rows: Sequence[Row], cutter: Cutter) -> str:
     """The way in which the checksums of most rows are made; "" where there is none."""
     summed = [row for row in rows if row.total is not None and row.cells]
-    if len(summed) < 3:
+    if len({row.words for row in summed}) < 3:  # equal rows are no evidence
         return ""
     votes: Counter[str] = Counter()
     for row in summed:

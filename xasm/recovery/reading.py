@@ -19,7 +19,7 @@ from xasm.target.model import Target
 LISTING = "listing"
 KINDS = {"listing": LISTING, "binary": ".bin", "intel-hex": ".hex", "s-records": ".srec", "memory-hex": ".mem", "c": ".c"}
 TITLES = {LISTING: "a typed listing", ".bin": "a raw binary", ".c": "C arrays"}
-RECORDS = ((".hex", re.compile(rb"\s*:[0-9A-Fa-f]{4}")), (".srec", re.compile(rb"\s*S[0-9][0-9A-Fa-f]{4}")))
+RECORDS = ((".hex", re.compile(rb"\s*:[0-9A-FOIa-fol]{4}")), (".srec", re.compile(rb"\s*S[0-9][0-9A-FOIa-fol]{4}")))
 ARRAY = re.compile(rb"[A-Za-z_]\w*\s*\[[^\]\r\n]{0,100}\][^;{}=]{0,200}=\s*\{")
 
 
