@@ -1,6 +1,7 @@
 """Recovered instructions against general-purpose decoder libraries: the same opcode and operands, whatever the spelling.
 
-The witnesses are those of tests/references, and what they differ in is written there. Here every code is decoded as for a recovered line of source, and the library's text for the same code must stand for the same row with the same values.
+The witnesses are those of tests/references, and what they differ in is written there. Here every code is decoded as for a
+recovered line of source, and the library's text for the same code must stand for the same row with the same values.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from itertools import pairwise
 from xasm.recovery.rows import Cutter, Row, Shape
 from xasm.recovery.statements import Speech
 
-LOOKED_AT = 4000  # lines
+LOOKED_AT = 1000  # lines
 LONGEST_ROW = 1000  # words
 ENOUGH = 0.3  # of the rows with a statement make a listing
 MOST = 0.7  # of the rows make a rule

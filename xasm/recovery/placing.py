@@ -95,7 +95,7 @@ class Placer:
             self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
             if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(index, typed, expected):
                 self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(expected))
-        likely = self.by_next(index)
+        likely = self.by_next(index) if typed != expected else None
         if likely is not None and self.begins_oddly(index, likely):
             self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(likely))
         return typed, True

@@ -144,7 +144,7 @@ class Shape(NamedTuple):
     wide: bool = False
 
 
-Stop = Callable[[str, Sequence[int], int], bool]  # whether a text that could be a word begins a statement, behind those words and a gap
+Stop = Callable[[str, Sequence[Cell], int], bool]  # whether a text that could be a word begins a statement, behind those words and a gap
 
 
 class Cutter:
@@ -240,7 +240,7 @@ class Cutter:
                 break
             gap = token.start - tokens[index - 1].end if index > begin else 0
             behind = bool(cells) and shape.statements is not None and (token.start >= shape.statements or gap > 1)
-            if shape.most is None and cells and self.stop(token.text, [one.best or 0 for one in cells], gap):
+            if shape.most is None and cells and self.stop(token.text, cells, gap):
                 break
             cell, several = self.word.cell(token), self.word.run(token)
             if shape.wide and several is not None and index == len(tokens) - 1:

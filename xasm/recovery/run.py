@@ -58,9 +58,10 @@ def work(request: Request) -> Work:
             raise Fault("recover_entry", place=whole(path), address=shown(entry), first=shown(low), last=shown(high))
     told.starts = [*request.entries, *told.starts]
     head = [f"Recovered from {Path(path).name}, {read.kind}, for the {target.title}."]
-    if read.taken:
-        head += ["", "Where the typist slipped, this was taken:"]
-        head += [f"  line {slip.line}: {slip.message}: {slip.hint}" for slip in read.taken]
+    slips = [slip for slip in read.taken if slip.hint is not None]  # the others are doubts
+    if slips:
+        head += ["", "Where the typist slipped:"]
+        head += [f"  line {slip.line}: {slip.message}: {slip.hint}" for slip in slips]
     recovered = recover(memory, told, read.image.entry, head)
     text = written(recovered.names, file, Path(path).name, memory)
     own = sum(1 for name in recovered.names.given().values() if OWN.match(name) or name == "start")

@@ -89,12 +89,13 @@ class _Reader:
 
     # rows
 
-    def begins_statement(self, text: str, before: Sequence[int], gap: int) -> bool:
+    def begins_statement(self, text: str, before: Sequence[Cell], gap: int) -> bool:
         """Whether what could be a word begins a statement: the words before make up an instruction, and it looks like one, or
         stands apart."""
         if gap <= 1 and not self.speech.is_operation(text):
             return False
-        found = self.decoder.decode([*before, *[0] * self.longest], 0)
+        first = [cell.best or 0 for cell in before[: self.longest]]
+        found = self.decoder.decode([*first, *[0] * self.longest], 0)
         return found is not None and found.form.size <= len(before)
 
     def read(self, start: int | None) -> Typed:
@@ -262,11 +263,10 @@ class _Reader:
                 told.remarks.above.setdefault(below[at_row], []).extend(remarks)
             elif rows:
                 told.remarks.last.extend(remarks)
-        values = list(self.speech.values.items())
-        for label, value in values:
+        inside = {at for one in placed for at in range(one.address, one.address + len(one.words))}
+        for label, value in self.speech.values.items():
             name = self.name_of(label)
-            inside = any(one.address <= value < one.address + len(one.words) for one in placed)
-            if name and name not in names and not inside and ("", value) not in told.names and 0 <= value <= self.target.top:
+            if name and name not in names and value not in inside and ("", value) not in told.names and 0 <= value <= self.target.top:
                 told.spare["", value] = name
                 names.add(name)
         return told
@@ -284,6 +284,9 @@ class _Reader:
         if one.said.remark or one.said.label or one.row.label:
             told.cuts.add(one.address)
         if one.said.statement is None:
+            before = told.regions[-1] if told.regions else None
+            if before is not None and before.end == one.address and before.kind != WORDS and not one.said.label:
+                told.regions[-1] = before._replace(end=one.address + len(one.words))
             return
         operation = self.speech.meaning(one.said.statement.operation)
         if operation in self.target.mnemonics or one.said.statement.operation in self.target.mnemonics:
