@@ -262,6 +262,18 @@ def codes_of(text: str) -> list[str]:
     return []
 
 
+@pytest.mark.parametrize("chip", TABLES)
+def test_words_that_look_like_mnemonics(chip: str) -> None:
+    """A dump of all kinds of words is no listing, whatever mnemonics look like hexadecimal digits."""
+    target = load_target(chip)
+    choice = random.Random(4)
+    words = [choice.randrange(256) for _ in range(1024)]
+    rows = [f"{at:04X} " + " ".join(f"{word:02X}" for word in words[at : at + 16]) for at in range(0, len(words), 16)]
+    typed = read(chip, "\n".join(rows))
+    assert (typed.image.spans, typed.taken, typed.told.code) == ([(0, bytes(words))], [], [])
+    assert target.word == 8
+
+
 def test_endless_lines() -> None:
     assert codes_of("\n" * MOST_LINES) == ["typed_lines"]
 

@@ -25,7 +25,9 @@ def shape_of(lines: Sequence[str], cutter: Cutter, speech: Speech) -> Shape:
     lines = [line for line in lines[:LOOKED_AT] if line.strip()]
     shape = front(lines, cutter)
     rows = rows_of(lines, cutter, shape)
-    said = sum(1 for row in rows if row.beside and speech.read(row.beside).statement is not None)
+    # what could be words is no evidence of a statement: there are mnemonics that look like words
+    bare = rows_of(lines, cutter, shape._replace(most=LONGEST_ROW))
+    said = sum(1 for row in bare if row.beside and speech.read(row.beside).statement is not None)
     if rows and said >= ENOUGH * len(rows):
         columns = Counter(row.column for row in rows if row.beside and row.cells)
         column, often = max(columns.items(), key=lambda one: (one[1], -one[0]), default=(0, 0))
