@@ -153,6 +153,9 @@ def tell(names: NamesFile, memory: Memory, told: Told, report: Report) -> None:
             told.cuts.add(entry.at)
         if entry.kind == CODE:
             told.code.append(entry.at)
+        elif entry.kind == BYTES and entry.length is None:  # up to what comes next, which is not known yet
+            told.closed.add(entry.at)
+            told.cuts.add(entry.at)
         elif entry.kind and entry.at in memory:
             region = Region(entry.at, _end(entry, memory), entry.kind, True)
             for at in range(region.start, region.end):

@@ -46,7 +46,7 @@ def recover(memory: Memory, told: Told, entry: int | None = None, head: Iterable
     if not told.code and not any(start in memory for start in starts):
         guessed = memory.parts[0][0]
         starts.append(guessed)
-    closed = frozenset(at for region in regions for at in range(region.start, region.end))
+    closed = frozenset(told.closed.union(*(range(region.start, region.end) for region in regions)))
     tracer = Tracer(memory, Disassembler(memory.target), closed)
     tracer.follow(start for start in (*starts, *told.code) if start in memory)
     starts += further_starts(memory, tracer, regions, told)

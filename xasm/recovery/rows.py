@@ -239,7 +239,7 @@ class Cutter:
             if token.text in ENDS or token.text in (":", "="):
                 break
             gap = token.start - tokens[index - 1].end if index > begin else 0
-            behind = bool(cells) and shape.statements is not None and (token.start >= shape.statements or gap > 1)
+            behind = bool(cells) and shape.statements is not None and gap > 1
             if shape.most is None and cells and self.stop(token.text, cells, gap):
                 break
             cell, several = self.word.cell(token), self.word.run(token)

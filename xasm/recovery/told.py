@@ -21,7 +21,7 @@ class Remarks:
 @dataclass
 class Told:
     """`starts` are addresses where the program may begin, `code` those of other instructions, `names` those of places, `spare`
-    names for values in case that one turns out to be a place, `regions` are data, and at `cuts` a new line begins."""
+    names for values in case that one turns out to be a place, `regions` are data, at `cuts` a new line begins, at `closed` is no code."""
 
     starts: list[int] = field(default_factory=list)
     code: list[int] = field(default_factory=list)
@@ -30,3 +30,4 @@ class Told:
     remarks: Remarks = field(default_factory=Remarks)
     regions: list[Region] = field(default_factory=list)
     cuts: set[int] = field(default_factory=set)
+    closed: set[int] = field(default_factory=set)

@@ -45,6 +45,8 @@ class Writer:
         for start, words in self.memory.parts:
             self.blank()
             self.put("", f"ORG {self.target.hex_address(start)}")
+            if start in self.trace.code:
+                self.blank()
             at = start
             while at < start + len(words):
                 found = self.trace.code.get(at)
@@ -117,7 +119,7 @@ class Writer:
             if at in trace.jumps:
                 notes.append(self.places("from", trace.jumps[at], self.target.hex_address))
         told = self.remarks.beside.get(at)
-        notes = [told] if told else notes
+        notes = [told, *notes] if told else notes
         if at in trace.computed:
             notes.append("where this goes is known only when it runs")
         if at in trace.reached:
