@@ -136,6 +136,22 @@ def test_the_screen_and_what_is_said(tmp_path: Path) -> None:
     assert "a typed listing, 12 bytes for the 6502: 3 code, 0 data, 9 unknown; name a file for the source with -o" in entry.says
 
 
+def test_the_typed_sample(tmp_path: Path) -> None:
+    """The page with its slips, the page mended, the names; and the source and the words that are kept."""
+    typed = (SAMPLES / "typed" / "foghorn.txt").read_bytes()
+    names = (SAMPLES / "typed" / "foghorn.yaml").read_bytes()
+    refused = run(tmp_path, "typed.txt", "-t", CHIP, "-o", "prog.asm", typed_txt=typed)
+    assert refused.exit == 1 and refused.says.count(": error: ") == 3 and refused.untouched
+    mended = typed.replace(b"A9 OO", b"A9 00").replace(b"A2 0 ", b"A2 00").replace(b"1C 30", b"1C 03")
+    done = run(tmp_path, "mended.txt", "-t", CHIP, "-o", "prog.asm", "--names", "names.yaml", mended_txt=mended, names_yaml=names)
+    assert done.exit == 0, done.says
+    assert (tmp_path / "names.yaml").read_bytes() == names
+    source = (tmp_path / "prog.asm").read_text("ascii")
+    assert source == (SAMPLES / "typed" / "foghorn.asm").read_text("ascii")
+    rows = (SAMPLES / "typed" / "foghorn.hexdump").read_text("ascii").split("\n")
+    assert xasm.assemble(source, CHIP).spans == [(0x300, bytes.fromhex("".join(row[6:] for row in rows)))]
+
+
 # ---- names
 
 
@@ -170,7 +186,7 @@ def test_the_loop_of_a_person() -> None:
         'names:\n  # what it says\n  - {at: 0x0208, kind: text, length: 4, name: "greeting"}\n  - at: 0x020C\n    kind: code\n',
     )
     found, kept = named(text)
-    assert re.search(r"^down: +DEX +; count$", found.source, re.MULTILINE)
+    assert re.search(r"^down: +DEX +; count; from 0x0203$", found.source, re.MULTILINE)
     assert "BNE down" in found.source
     assert 'greeting:   DB "HI", 0x0D' in found.source
     assert found.trace.code.keys() >= {0x20C, 0x20D, 0x20E}
