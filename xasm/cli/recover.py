@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from xasm.cli.chips import CHIP, own_tables
 from xasm.cli.choosing import QUIET, UNDOCUMENTED, number, options
 from xasm.cli.outputs import guard_inputs
 from xasm.cli.screen import show
@@ -33,7 +34,8 @@ Examples:
   xasm recover page.txt -t NAME --words octal --at 0x0100 -o prog.asm""",
 )
 @click.argument("program", metavar="LISTING")
-@click.option("-t", "--target", metavar="NAME", required=True, help="The chip, as `xasm target list` names it.")
+@click.option("-t", "--target", metavar="NAME", required=True, help=f"{CHIP}.")
+@own_tables
 @click.option("-o", "--output", metavar="FILE", help="The source to write; `-` shows it on the screen.")
 @click.option("--names", metavar="FILE", help="A names file (YAML): read where it is there, then written with what was found.")
 @click.option("--at", callback=number, metavar="ADDRESS", help="Where the first word belongs, when the file does not say it.")
@@ -49,7 +51,7 @@ def command(program: str, target: str, output: str | None, names: str | None, qu
     Assembled again, the source gives exactly the same words; that is checked before anything is written. Slips of a typist are
     listed with what was probably meant, and nothing is written then, unless --lenient says to go on.
     """
-    chip = load_target(target, given["undocumented"])
+    chip = load_target(target, given["undocumented"], given["tables"])
     for entry in given["entries"]:
         if not 0 <= entry <= chip.top:
             raise Fault("beyond_space", address=hex(entry), chip=chip.name, range=f"0..0x{chip.top:X}")

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
+from xasm.syntax.expressions import WORDS
 from xasm.syntax.parser import parse_operands
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.forms import WORD_OF_TEXT
@@ -18,6 +19,16 @@ from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_ke
 WIDEST = 64  # bits of a kind
 LONGEST_TIME = 10_000  # cycles
 ORIGIN_KEY = {"relative": "from", "page": "of"}
+NUMERIC = ("number", "unsigned", "signed", "address")
+# The keys of each kind of the stock, and whether they are needed; `values` goes without `min` and `max`.
+KEYS: dict[str, dict[str, bool]] = {
+    **{stock: {stock: True, "values": False, "order": False, "space": False, "min": False, "max": False} for stock in NUMERIC},
+    "relative": {"relative": True, "from": True, "within": False},
+    "page": {"page": True, "of": True},
+    "choice": {"choice": True, "or": False},
+    "list": {"list": True, "bits": False, "cycles": False, "or": False},
+    "modes": {"modes": True},
+}
 
 
 class Around(NamedTuple):
@@ -40,6 +51,14 @@ def read_kinds(reader: Reader, value: Value, around: Around) -> dict[str, Kind |
     return {name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)}
 
 
+def kind_places(value: Value | None) -> dict[str, dict[str, Place]]:
+    """Where the keys of each kind stand, and under "" its name."""
+    if not isinstance(value, Mapping):
+        return {}
+    inner = {name: item.keys if isinstance(item, Mapping) else {} for name, item in value.items.items()}
+    return {name: {key: scalar.place for key, scalar in keys.items()} | {"": value.keys[name].place} for name, keys in inner.items()}
+
+
 def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     mapping = expect(value, Mapping, f"kind '{name}'", KEYED)
     items = mapping.items
@@ -53,8 +72,8 @@ def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     bits = integer(items[stock], stock, 0 if stock == "unsigned" else 1, WIDEST)
     if stock in ORIGIN_KEY:
         return _placed(reader, name, mapping, bits, around)
-    narrowed = {} if "values" in items else {"min": False, "max": False}
-    reader.known(mapping, f"kind '{name}'", {stock: True, "values": False, "order": False, "space": False} | narrowed)
+    left_out = ("min", "max") if "values" in items else ()
+    reader.known(mapping, f"kind '{name}'", {key: needed for key, needed in KEYS[stock].items() if key not in left_out})
     order = word(items["order"], "order", ("little", "big")) if "order" in items else None
     space = text(items["space"], "space") if "space" in items else ""
     if space and around.spaces is not None and space not in around.spaces:
@@ -74,7 +93,7 @@ def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Arou
     stock = next(iter(items))
     key = ORIGIN_KEY[stock]
     memory = 1 << around.address
-    reader.known(mapping, f"kind '{name}'", {stock: True, key: True} | ({"within": False} if stock == "relative" else {}))
+    reader.known(mapping, f"kind '{name}'", KEYS[stock])
     known = (*ORIGINS, "zero")
     if stock == "page":
         assumed = around.assumed if around.assumed is not None else {text(items[key], key): 0} if key in items else {}
@@ -104,8 +123,8 @@ def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
 
 def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
     for key in mapping.keys:
-        if key not in ("choice", "or"):
-            reader.note(unknown_key(mapping.keys[key], ("choice", "or")))
+        if key not in KEYS["choice"]:
+            reader.note(unknown_key(mapping.keys[key], KEYS["choice"]))
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["choice"], Mapping, "'choice'", "made of spellings and numbers (spelling: number)")
     options: dict[str, int] = {}
@@ -115,7 +134,9 @@ def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind
             raise Fault("table_shape", place=place, what=f"the choice '{spelling}'", wanted="an operand with a word in it")
         if spelling.upper() in (known.upper() for known in options):
             raise Fault("table_choice_same", place=place, choice=spelling)
-        if not WORD_OF_TEXT.fullmatch(spelling):
+        if WORD_OF_TEXT.fullmatch(spelling):
+            _no_operator(spelling, place)
+        else:
             _operand(spelling, place)
         options[spelling] = integer(item, spelling, 0, (1 << WIDEST) - 1)
         if other is not None and options[spelling] >> other.bits:
@@ -139,7 +160,7 @@ def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind 
 
 
 def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
-    reader.known(mapping, f"kind '{name}'", {"list": True, "bits": False, "cycles": False, "or": False})
+    reader.known(mapping, f"kind '{name}'", KEYS["list"])
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
     bits = integer(mapping.items["bits"], "bits", 1, WIDEST) if "bits" in mapping.items else other.bits if other else WIDEST
@@ -148,6 +169,7 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         place = listed.keys[written].place
         if not WORD_OF_TEXT.fullmatch(written):
             raise Fault("table_shape", place=place, what=f"the name '{written}'", wanted="one word")
+        _no_operator(written, place)
         if written.upper() in options:
             raise Fault("table_choice_same", place=place, choice=written)
         options[written.upper()] = integer(item, written, 1, (1 << bits) - 1)
@@ -171,6 +193,12 @@ def _times(value: Value, options: dict[str, int]) -> tuple[tuple[int, int], ...]
     if any(one & other for (one, _), (other, _) in combinations(times, 2)):
         raise Fault("table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits")
     return tuple(times)
+
+
+def _no_operator(name: str, place: Place) -> None:
+    """Refuses a word that no expression can be without."""
+    if name.upper() in WORDS:
+        raise Fault("table_spelling", place=place, choice=name, why="it is an operator of expressions")
 
 
 def _operand(spelling: str, place: Place) -> None:

@@ -45,8 +45,9 @@ class Target:
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
     address space to its width in bits; `directives` maps the maker's names of data directives to ours. `names` are the
-    chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `rows` are
-    those of the table; `forms` and `mnemonics` leave out what is undocumented unless `undocumented` is true.
+    chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `undefined` are the
+    first words that begin no instruction, as far as the table says so. `kind_places` maps a kind to where its keys stand, ""
+    to its name. `rows` are those of the table; `forms` and `mnemonics` leave out what is undocumented unless `undocumented` is true.
     """
 
     name: str
@@ -70,6 +71,8 @@ class Target:
     modes: dict[str, Modes]
     rows: tuple[Row, ...]
     places: dict[str, Place]
+    undefined: frozenset[int] = frozenset()
+    kind_places: dict[str, dict[str, Place]] = field(default_factory=dict)
     undocumented: bool = False
     routes: Routes = field(default_factory=Routes)
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
