@@ -117,6 +117,10 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
     for name in ("monitor.asm", "lamps.asm", "lamp.asm", "key.asm"):
         (folder / name).write_text("        DB 1\n")
     (folder / "bench.yaml").write_text("windows: [{name: all, start: 0, size: 0x800, kind: rom}]\n")
+    if path == ("recover",):
+        (folder / "typed.txt").write_text("0000: 01 02 03 04\n0004: 05 06 07 08\n")
+        (folder / "rom.bin").write_bytes(bytes(0x200))
+        (folder / "page.txt").write_text("001 002 003 004\n005 006 007 010\n")
     if path == ("link",):
         run(folder, "assemble", "monitor.asm", "lamps.asm", *TARGET)
         run(folder, "assemble", "lamp.asm", "key.asm", *TARGET, "-o", "drivers.zip")

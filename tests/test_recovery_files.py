@@ -85,6 +85,8 @@ def test_arrays_of_firmware(tmp_path: Path) -> None:
         (b"S1O70200A203CAD0\n", ".srec"),
         (b"\x00\x01\x02", ".bin"),
         (bytes(range(256)), ".bin"),
+        (bytes(0x200), ".bin"),
+        (bytes(10) + b"0200 A2 03\n" * 20, "listing"),
         (b"byte rom[] = {1, 2};", ".c"),
         (b"@200 A2 03\n", ".mem"),
         (b"0200 A2 03\n", "listing"),

@@ -81,5 +81,5 @@ def kind_of(data: bytes) -> str:
 
 
 def text_like(head: bytes) -> bool:
-    """Whether bytes are text: at most a few that are neither ASCII nor UTF-8."""
-    return sum(1 for byte in head if byte >= 0x80) * 10 <= len(head)
+    """Whether bytes are text: at most a few that are not ASCII, or fill a tape."""
+    return sum(1 for byte in head if byte >= 0x80 or not byte) * 10 <= len(head)
