@@ -137,7 +137,7 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
     for first in range(12, 16):
         inside = compare(memory, found, captured(accesses[first:]))
         assert inside.same and inside.outcome.length == len(accesses) - first
-    for index in range(len(accesses) - 5, len(accesses)):
+    for index in range(len(accesses) - 8, len(accesses) - 2):
         address, word, write = accesses[index]
         broken = [*accesses[:index], (address ^ 4, word, write), *accesses[index + 1 :]]
         wrong = compare(memory, found, captured(broken))

@@ -36,7 +36,7 @@ Examples:
   xasm expect first.asm -t NAME
   xasm expect first.asm -t NAME --clock 740kHz -o first.csv -o first.vcd -o first.svg
   xasm expect first.asm -t NAME --steps 50 -o -.h
-  xasm expect first.asm -t NAME --against capture.txt""",
+  xasm expect first.asm -t NAME --take "0x0203=3 times" --take 0x0210=no""",
 )
 @click.argument("sources", nargs=-1, required=True, metavar="PROG [MORE ...]")
 @options(ASSEMBLING, LINKING)

@@ -20,7 +20,7 @@ from xasm.target.finding import load_target
     epilog="""\b
 Examples:
   xasm starter halt -t NAME
-  xasm starter ram -t NAME -o first.asm""",
+  xasm starter ram -t NAME -o walk.asm""",
 )
 @click.argument("kind", metavar="KIND")
 @click.option("-t", "--target", required=True, metavar="NAME", help="The chip, as `xasm target list` names it.")
