@@ -16,6 +16,8 @@ COMMANDS = {
     "recover": "xasm.cli.recover",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "expect": "xasm.cli.expect",
+    "starter": "xasm.cli.starter",
     "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }

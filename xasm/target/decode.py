@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
-from xasm.target.forms import Form, gather
+from xasm.target.forms import Form, Row, gather
 from xasm.target.kinds import Kind, Plain, numeric
 from xasm.target.model import Target
 
@@ -20,16 +20,28 @@ class Instruction(NamedTuple):
     fields: dict[str, int | str]
     text: str
 
+    @property
+    def flow(self) -> str:
+        """Where control can go next, its operands looked at."""
+        for operand, flow in self.form.flow_with.items():
+            field, _, name = operand.rpartition("=")
+            values = [self.fields.get(field)] if field else list(self.fields.values())
+            if any(isinstance(value, str) and name in value.split(",") for value in values):
+                return flow
+        return self.form.flow
+
 
 class Decoder:
-    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is."""
+    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is. `longest` is the
+    length of the longest instruction in words."""
 
     def __init__(self, target: Target) -> None:
         self.target = target
         self._forms = sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form))
         self._first: dict[int, list[Form]] = {}
+        self.longest = max((form.size for form in self._forms), default=1)
 
-    def _beginning(self, word: int) -> list[Form]:
+    def beginning(self, word: int) -> list[Form]:
         """The forms whose first word this can be."""
         found = self._first.get(word)
         if found is None:
@@ -39,7 +51,7 @@ class Decoder:
 
     def decode(self, words: Sequence[int], address: int) -> Instruction | None:
         """The instruction that `words` begin with when they stand at `address`; None when there is none."""
-        for form in self._beginning(words[0]) if words else ():
+        for form in self.beginning(words[0]) if words else ():
             if len(words) >= form.size and self._matches(form, words):
                 fields = self._fields(form, tuple(words[: form.size]), address)
                 if fields is not None:
@@ -68,8 +80,8 @@ def fixed_bits(form: Form) -> int:
     return sum(mask.bit_count() for mask in form.code.masks)
 
 
-def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
-    """An instruction as source text."""
+def text_of(form: Row, fields: dict[str, int | str], target: Target) -> str:
+    """An instruction as source text; what is not among `fields` stays as the form has it."""
     if not fields:
         return form.asm
     operation, operands = form.asm[: len(form.mnemonic)], form.asm[len(form.mnemonic) :]
