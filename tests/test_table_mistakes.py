@@ -131,9 +131,27 @@ WHOLE = [
     ),
     Mistake(
         0,
+        "table_route",
+        changed(("order: big", 'order: big\nroutes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}')),
+        "toy.yaml:7:31: error: no form or mode reads 'RUSH'\n"
+        '    routes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}\n                                  ^\n'
+        "toy.yaml:7:53: error: no form or mode reads 'TAKE (x)'\n"
+        '    routes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}\n                                                        ^',
+    ),
+    Mistake(
+        0,
         "table_deep",
         "[" * 10_000,
         f"toy.yaml:1:21: error: the table is nested deeper than 20 levels\n    {'[' * 160}\n    {' ' * 20}^",
+    ),
+    Mistake(
+        0,
+        "table_route",
+        changed(("order: big", 'order: big\nroutes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}')),
+        "toy.yaml:7:31: error: no form or mode reads 'RUSH'\n"
+        '    routes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}\n                                  ^\n'
+        "toy.yaml:7:53: error: no form or mode reads 'TAKE (x)'\n"
+        '    routes: {times: {"LEAP a": 2, "RUSH": 8}, through: ["TAKE (x)"]}\n                                                        ^',
     ),
     Mistake(
         0,

@@ -13,6 +13,7 @@ from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, ren
 
 COMMANDS = {
     "build": "xasm.cli.build",
+    "recover": "xasm.cli.recover",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
     "expect": "xasm.cli.expect",

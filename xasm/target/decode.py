@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
-from xasm.target.forms import Form, gather
+from xasm.target.forms import Form, Row, gather
 from xasm.target.kinds import Kind, Plain, numeric
 from xasm.target.model import Target
 
@@ -19,6 +19,16 @@ class Instruction(NamedTuple):
     form: Form
     fields: dict[str, int | str]
     text: str
+
+    @property
+    def flow(self) -> str:
+        """Where control can go next, its operands looked at."""
+        for operand, flow in self.form.flow_with.items():
+            field, _, name = operand.rpartition("=")
+            values = [self.fields.get(field)] if field else list(self.fields.values())
+            if any(isinstance(value, str) and name in value.split(",") for value in values):
+                return flow
+        return self.form.flow
 
 
 class Decoder:
@@ -70,8 +80,8 @@ def fixed_bits(form: Form) -> int:
     return sum(mask.bit_count() for mask in form.code.masks)
 
 
-def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
-    """An instruction as source text."""
+def text_of(form: Row, fields: dict[str, int | str], target: Target) -> str:
+    """An instruction as source text; what is not among `fields` stays as the form has it."""
     if not fields:
         return form.asm
     operation, operands = form.asm[: len(form.mnemonic)], form.asm[len(form.mnemonic) :]

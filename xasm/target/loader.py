@@ -20,6 +20,7 @@ from xasm.target.inheritance import TableSource, joined, lineage, no_tables
 from xasm.target.kind_loader import Around, kind_places, read_kinds
 from xasm.target.model import Book, Clock, Target
 from xasm.target.reading import KEYED, Reader, expect, integer, read_ranges, text, word
+from xasm.target.routes import Routes, read_routes
 from xasm.target.row_loader import RowReader
 from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read_symbols
 
@@ -27,7 +28,7 @@ HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
     "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "lines": False,
-    "starters": False, "kinds": True, "forms": True, "extends": False,
+    "starters": False, "kinds": True, "forms": True, "extends": False, "routes": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -119,6 +120,7 @@ class _Loader:
             conventions=get("conventions", lambda value: text(value, "conventions"), ""),
             names=names,
             assume=assumed,
+            routes=get("routes", lambda value: read_routes(self.reader, value, (1 << self.address) - 1), Routes()),
             kinds={name: kind for name, kind in rows.kinds.items() if kind is not None},
             modes={name: modes for name, modes in rows.modes.items() if modes is not None},
             undefined=get("undefined", lambda value: read_ranges(value, width), frozenset()) if "word" not in failed else frozenset(),

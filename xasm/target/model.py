@@ -16,6 +16,7 @@ from xasm.target.bus_parts import Lines, Starters
 from xasm.target.forms import WORD_OF_TEXT, Form, Mode, Modes, Row, Variant, form_shapes, listed
 from xasm.target.habits import MakerDirective
 from xasm.target.kinds import Choice, Kind, NameList
+from xasm.target.routes import Routes
 from xasm.target.shapes import SELECTORS, Notation, shape
 from xasm.target.symbols import OwnNames
 
@@ -79,6 +80,7 @@ class Target:
     undefined: frozenset[int] = frozenset()
     kind_places: dict[str, dict[str, Place]] = field(default_factory=dict)
     undocumented: bool = False
+    routes: Routes = field(default_factory=Routes)
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
     _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict, init=False)
     _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict, init=False)

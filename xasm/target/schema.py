@@ -32,6 +32,8 @@ from xasm.target.loader import (
     WIDEST_ADDRESS,
     WIDEST_WORD,
 )
+from xasm.target.routes import KEYS as ROUTES
+from xasm.target.routes import MOST_TIMES, Loads
 from xasm.target.row_loader import ASM, FIELD, MODE, MOST_OVER, ROW
 from xasm.target.symbols import AREA, HIGHEST, MOST_BYTES, NAME, WORD
 
@@ -64,6 +66,7 @@ SAYS = {
     "starters": "first programs, and where they go",
     "undefined": "first words that begin no instruction, as words and ranges",
     "kinds": "what operands take, by name",
+    "routes": "where control can arrive that no row tells by itself",
     "forms": "the rows: one for each legal form",
     "extends": "the table that this one changes",
     "strike": "inherited rows that are taken out, by their asm",
@@ -109,6 +112,22 @@ def schema_text() -> str:
     return json.dumps(schema(), indent=1, ensure_ascii=True) + "\n"
 
 
+def _routes() -> Schema:
+    """What stands behind `routes`."""
+    addresses = _named(_integer(0, (1 << WIDEST_ADDRESS) - 1))
+    forms = _list({"type": "string"})
+    loads = _keys(dict.fromkeys(Loads._fields, True), {key: {"type": "string"} for key in Loads._fields})
+    shapes = {
+        "starts": addresses,
+        "vectors": addresses,
+        "times": _named(_integer(1, MOST_TIMES)),
+        "through": forms,
+        "back": forms,
+        "loads": loads,
+    }
+    return _keys(ROUTES, shapes)
+
+
 def _head(key: str) -> Schema:
     """What stands behind a key of the head."""
     shapes: dict[str, Schema] = {
@@ -136,6 +155,7 @@ def _head(key: str) -> Schema:
         "symbols": _named(_named(_integer(0, HIGHEST), whole(NAME)), whole(WORD)),
         "bits": _list(_keys(AREA, {"first": _byte(0), "last": _byte(0), "step": _byte(1), "bit": _integer(0, HIGHEST)})),
         "assume": _named(_integer(0, HIGHEST), whole(WORD)),
+        "routes": _routes(),
         "undefined": _list({"type": "string", "pattern": r"^[0-9A-F]+(\.\.[0-9A-F]+)?$"}),
         "kinds": _named({"$ref": "#/$defs/kind"}),
         "forms": _list({"$ref": "#/$defs/row"}),
