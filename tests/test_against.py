@@ -153,6 +153,8 @@ def test_faults_of_what_is_printed_are_named(chip: str, capsys: pytest.CaptureFi
         target = memory.target
         inside = dict(memory.image.cells())
         for damage in tried(chip):
+            if kind == "halt" and damage.kind != "stuck":
+                continue  # the longer program shows more of them
             bad = damaged(accesses, damage, target)
             fetches = [index for index, access in enumerate(accesses) if access[0] in inside]
             if all(bad[index] == accesses[index] for index in fetches):

@@ -110,6 +110,12 @@ def test_calls_return_and_skips_skip() -> None:
     assert [step.address for step in follow(perhaps, "0=yes", chip="1802").steps] == [0, 3]
 
 
+def test_restarts_call_where_the_table_says() -> None:
+    for chip, names in (("8080", ("RST 1", "RET", "JMP")), ("8008", ("RST 1", "RET", "JMP"))):
+        source = f" {names[0]}\nhalt: {names[2]} halt\n ORG 8\n {names[1]}\n"
+        assert [step.address for step in follow(source, chip=chip).steps] == [0, 8, 1]
+
+
 def test_operands_can_change_the_flow() -> None:
     start = "\n ORG 0xFFFE\n DW start\n"
     source = " ORG 0x200\nstart: BSR sub\nhalt: BRA halt\nsub: PULS A,PC\n" + start

@@ -49,8 +49,7 @@ def ways(
     form = instruction.form
     flow = instruction.flow
     behind = address + form.size & target.top
-    to = instruction.fields.get(form.target) if form.target is not None else None
-    to = to & target.top if isinstance(to, int) else None
+    to = _target(instruction, target)
     plain = _time(form, form.cycles, words)
     met = _time(form, form.cycles if form.taken is None else form.taken, words)
     open_time = plain if form.taken is None else Cycles(min(plain.low, met.low), max(plain.high, met.high))
@@ -75,6 +74,17 @@ def ways(
         skipped = Way(None if form.always else True, GO, behind + over & target.top if over is not None else None, met)
         return (skipped,) if form.always else (Way(False, GO, behind, plain), skipped)
     return (Way(None, TRAP if flow == "trap" else HALT, None, open_time),)
+
+
+def _target(instruction: Instruction, target: Target) -> int | None:
+    """The address that an instruction names, itself or as a number that the table multiplies; None where data says it."""
+    form = instruction.form
+    apart = target.routes.times.get((form.row or form).asm)
+    if apart is not None:
+        numbers = [value for value in instruction.fields.values() if isinstance(value, int)]
+        return numbers[0] * apart & target.top if len(numbers) == 1 else None
+    to = instruction.fields.get(form.target) if form.target is not None else None
+    return to & target.top if isinstance(to, int) else None
 
 
 def _time(form: Form, cycles: int, words: Sequence[int]) -> Cycles:
