@@ -54,7 +54,7 @@ class Disassembler:
     def __init__(self, target: Target) -> None:
         self.target = target
         self.decoder = Decoder(target)
-        self.longest = max((form.size for form in target.forms), default=1)
+        self.longest = self.decoder.longest
         self._ways: dict[tuple[Form, tuple[str | None, ...]], _Way | None] = {}
 
     def at(self, address: int, words: tuple[int, ...]) -> Found | None:

@@ -14,15 +14,13 @@ NEAR = 3  # words that a row may have too many or too few
 
 
 class Placed(NamedTuple):
-    """A row with its address, as put right, its words, and what stands beside it; `clean` where nothing was wrong with it,
-    `follows` where it begins behind the row before."""
+    """A row with its address, as put right, its words, and what stands beside it; `clean` where nothing was wrong with it."""
 
     row: Row
     address: int
     words: tuple[int, ...]
     said: Said
     clean: bool
-    follows: bool
 
 
 class Counted(NamedTuple):
@@ -68,8 +66,7 @@ class Placer:
         for index, one in enumerate(self.rows):
             address, right = self.address(index, expected)
             if one.words is not None and (one.words or one.said.label or one.said.remark):
-                follows = expected is not None and address == expected
-                found.append(Placed(one.row, address, one.words, one.said, one.clean and right, follows))
+                found.append(Placed(one.row, address, one.words, one.said, one.clean and right))
             expected = address + one.size
         return found
 

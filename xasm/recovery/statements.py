@@ -20,7 +20,6 @@ from xasm.target.forms import Patch, Variant, gather
 from xasm.target.habits import translated
 from xasm.target.model import Target
 
-LABEL = re.compile(r"([^\s:;]+?)(:)?(?=\s|:|\Z)")
 GAP = re.compile(r"\s{2,}|\t")
 HEXADECIMAL = re.compile(r"[0-9A-Fa-f]+[Hh]?\Z")
 UNMARKED = re.compile(r"(?<![\w$'.])\d[0-9A-Fa-f]*[A-Fa-f][0-9A-Fa-f]*(?![\w'])")  # hexadecimal without a sign of it

@@ -27,7 +27,6 @@ from xasm.target.model import Target
 
 LONGEST_LINE = 10_000  # characters
 MOST_LINES = 400_000
-SMALL_GAP = 16  # words that may have been left out by mistake
 EQUATE = re.compile(r"\s*([A-Za-z_][\w]*):?\s+(?:EQU|=)\s*(.+?)\s*(?:;.*)?\Z", re.IGNORECASE)
 NUMBER = re.compile(r"\s*\d+(?=\s|\Z)")
 STRANGE = re.compile(r"[^A-Za-z0-9_]")
@@ -60,7 +59,6 @@ class _Reader:
         self.taken: list[Diagnostic] = []
         self.speech = Speech(target)
         self.decoder = Decoder(target)
-        self.longest = max((form.size for form in target.forms), default=1)
         bits = max(target.address, target.word)
         self.cutter = Cutter(Digits(target.word, BASES[words]), Digits(bits, BASES[places]), self.begins_statement)
         self.above: dict[int, list[str]] = {}  # by the index of the row below
@@ -94,8 +92,8 @@ class _Reader:
         stands apart."""
         if gap <= 1 and not self.speech.is_operation(text):
             return False
-        first = [cell.best or 0 for cell in before[: self.longest]]
-        found = self.decoder.decode([*first, *[0] * self.longest], 0)
+        first = [cell.best or 0 for cell in before[: self.decoder.longest]]
+        found = self.decoder.decode([*first, *[0] * self.decoder.longest], 0)
         return found is not None and found.form.size <= len(before)
 
     def read(self, start: int | None) -> Typed:
@@ -255,13 +253,11 @@ class _Reader:
                 before = told.remarks.beside.get(one.address)
                 told.remarks.beside[one.address] = f"{before}; {remark}" if before else remark
             self.meaning(told, one)
-        rows = [one.row for one in placed]
         for index, remarks in self.above.items():
-            row = self.all_rows[index].number if index < len(self.all_rows) else None
-            at_row = next((number for number in (row,) if number in below), None)
-            if at_row is not None:
-                told.remarks.above.setdefault(below[at_row], []).extend(remarks)
-            elif rows:
+            address = below.get(self.all_rows[index].number) if index < len(self.all_rows) else None
+            if address is not None:
+                told.remarks.above.setdefault(address, []).extend(remarks)
+            else:
                 told.remarks.last.extend(remarks)
         inside = {at for one in placed for at in range(one.address, one.address + len(one.words))}
         for label, value in self.speech.values.items():
