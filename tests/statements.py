@@ -77,8 +77,10 @@ def names_of(statement: str, variant: Variant) -> Spellings:
     if variant.form is None or not variant.patches or not isinstance(variant.patches[-1].kind, NameList):
         return ()
     field = next(name for name, kind in variant.form.fields.items() if kind is variant.patches[-1].kind)
-    operands = parse_operands(cut_statement(statement).operands).nodes[len(variant.form.nodes) - 1 :]
-    return tuple((field, operand.text.upper()) for operand in operands if isinstance(operand, Name))
+    cut = cut_statement(statement)
+    words = variant.patches[-1].kind.words(parse_operands(cut.operands).nodes[len(variant.form.nodes) - 1 :])
+    own = [cut.operation] if variant.form.bare else []
+    return tuple((field, name) for name in [*own, *(word.text.upper() for word in words if isinstance(word, Name))])
 
 
 _shapes: dict[Form, list[tuple[Spellings, str, Variant]]] = {}

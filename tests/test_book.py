@@ -9,13 +9,14 @@ import pytest
 
 import xasm
 from tests.bookvalues import Book, BookValue, book_path, parse_book, read_book
-from tests.statements import Encoded, encoded
+from tests.statements import Encoded, encoded, variants
 from tests.test_table_mistakes import TABLE
 from tests.test_tables import BOTH, TABLES
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source
 from xasm.target.check import mnemonics, opcodes
 from xasm.target.decode import Decoder
+from xasm.target.encode import placed
 from xasm.target.finding import load_target
 from xasm.target.forms import Form, Mode, Row
 from xasm.target.kinds import Choice, Kind, NameList
@@ -219,8 +220,7 @@ def apart(target: Target, values: Iterable[BookValue], found: dict[int, Encoded 
         if isinstance(made, Fault):
             continue
         # a statement may have been given a form that lies anywhere because another one does not reach from there
-        forms = [made.form, *target.mnemonics[made.form.mnemonic]]
-        fixed = value.address or any(kind.placed for form in forms for kind in form.fields.values())
+        fixed = value.address or placed(variants(target, value.statement)[0])
         size = len(value.words)
         while not fixed and not taken.isdisjoint(range(here, here + size)):
             here += 1

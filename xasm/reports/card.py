@@ -124,7 +124,7 @@ def rows(target: Target) -> Iterator[str]:
     code = max((len(row.code_text) for row in target.rows), default=0)
     yield f"{'form':<{width}}  {'code':<{code}}  {'cycles':<7}  flow"
     for row in sorted(target.rows, key=lambda row: row.mnemonic):
-        flow = row.flow + (f" {row.target}" if row.target else "")
+        flow = row.flow + (f" {row.target}" if row.target else "") + (f"+{row.behind}" if row.behind else "")
         line = f"{row.asm:<{width}}  {row.code_text:<{code}}  {row.cycles_text():<7}  {'; '.join(filter(None, (flow, remarks(row))))}"
         yield line.replace(";   [", "  [").rstrip()
 

@@ -235,7 +235,7 @@ def codes_of(forms: Iterable[Form]) -> set[tuple[int, ...]]:
 
 def mnemonics(target: Target) -> set[str]:
     """The different first words of a chip, second names among them."""
-    return {form.mnemonic.rstrip(",") for form in target.all_forms() if not form.undocumented}
+    return {mnemonic.rstrip(",") for form in target.all_forms() if not form.undocumented for mnemonic in form.mnemonics}
 
 
 def counts(target: Target) -> list[Diagnostic]:

@@ -20,6 +20,15 @@ class Instruction(NamedTuple):
     fields: dict[str, int | str]
     text: str
 
+    @property
+    def target(self) -> int | None:
+        """Where control may go beside the next instruction; None where it does not, or where only the running chip knows."""
+        if self.form.target is None:
+            return None
+        value = self.fields[self.form.target]
+        assert isinstance(value, int)
+        return value + self.form.behind
+
 
 class Decoder:
     """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is."""
@@ -72,7 +81,8 @@ def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
     """An instruction as source text."""
     if not fields:
         return form.asm
-    operation, operands = form.asm[: len(form.mnemonic)], form.asm[len(form.mnemonic) :]
+    length = len(form.statement.operation)
+    operation, operands = form.asm[:length], form.asm[length:]
     names = "|".join(re.escape(name) for name in fields)
 
     def value(match: re.Match[str]) -> str:
