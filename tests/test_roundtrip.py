@@ -36,7 +36,10 @@ from xasm.syntax.parser import parse_operands
 EXAMPLES = settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
 BRACKETS = {"(": ")", "[": "]"}
 NAMES = ("a", "loop", "_x9", "H", "ORDER", "ofs", ".wait", "AF'", "Q0'", "first.wait", "P1.3", "0x20.7", "$.1", ".a.b")
-PARTS = ("value", "value", "value", "name", "name", "text", "nothing", "sign", "before", "after", "round", "square", "repeated", "dotted", "beside", "indexed")
+PARTS = (
+    *("value",) * 3, *("name",) * 2, "text", "nothing", "sign",
+    "before", "after", "round", "square", "repeated", "dotted", "beside", "indexed",
+)  # fmt: skip
 
 
 class Printer:

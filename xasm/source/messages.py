@@ -47,7 +47,6 @@ CATALOGUE: dict[str, str] = {
     "not_in_list": "this cannot stand in the list; it is made of {names}",
     "list_twice": "'{name}' is in the list already",
     "list_excluded": "'{name}' and '{other}' exclude each other",
-    "list_alone": "'{name}' stands beside another word only",
     "off_page": "{target} is in page {page}; the instruction reaches page {own} ({first}..{last}), so it is {excess} too {side}",
     # statements
     "no_target": "no chip is named",

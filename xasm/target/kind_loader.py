@@ -203,7 +203,9 @@ def _times(value: Value, options: Keys[str, tuple[int, int]]) -> tuple[tuple[int
     timed = [options[name.upper()] for name in listed.items]
     for (one, claim), (other, also) in combinations(timed, 2):
         if one & other and not (one ^ other) & claim & also:
-            raise Fault("table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits, or exclude each other")
+            raise Fault(
+                "table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits, or exclude each other"
+            )
     return tuple((own, integer(item, name, 0, LONGEST_TIME)) for (own, _), (name, item) in zip(timed, listed.items.items(), strict=True))
 
 

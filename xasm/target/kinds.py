@@ -323,7 +323,7 @@ class NameList(Kind):
     def joined(self, nodes: Sequence[Node]) -> int:
         """The bits of the operands of a statement, each of which must be a name. Raises Fault."""
         known = {name: (own, claim) for name, own, claim in self.parts}
-        names = []
+        names: list[str] = []
         together = claimed = 0
         for node in nodes:
             name = node.text.upper() if isinstance(node, Name) else ""
@@ -339,7 +339,7 @@ class NameList(Kind):
             together |= own
             claimed |= claim
         if self.never_alone.issuperset(names):
-            raise nodes[-1].fault("list_alone", name=names[-1])
+            raise nodes[-1].fault("not_in_list", names=", ".join(name for name in known if name not in self.never_alone))
         return together
 
     def store(self, value: int, address: int, size: int, index: int) -> int:

@@ -199,8 +199,12 @@ class Target:
         then. Raises Fault for a list that holds what it cannot: of several the one that came furthest."""
         lists = self._lists.get(mnemonic)
         if lists is None:
-            found = ((len(form.nodes) - 1, form.bare, kind) for form in self.forms_of(mnemonic) for kind in form.fields.values())
-            different = {one: None for one in found if isinstance(one[2], NameList)}
+            different = {
+                (len(form.nodes) - 1, form.bare, kind): None
+                for form in self.forms_of(mnemonic)
+                for kind in form.fields.values()
+                if isinstance(kind, NameList)
+            }
             lists = self._lists[mnemonic] = tuple(sorted(different, key=lambda one: -one[0]))
         wrong: Fault | None = None
         for before, bare, kind in lists:
