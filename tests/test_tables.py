@@ -32,7 +32,7 @@ FEWEST_ROWS = 40  # of one table
 FEWEST_TRIALS = 200
 COUNTED = 4  # bits of an operand whose values are all tried; of a wider one the edges
 ADDRESSED = ("jump", "branch", "call", "call_if")
-NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|[0-9]+)\b")
+NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|0o[0-7]+|[0-9]+)\b")
 
 
 class Trial(NamedTuple):

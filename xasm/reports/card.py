@@ -60,11 +60,13 @@ def books(target: Target) -> Iterator[str]:
 
 def head(target: Target) -> Iterator[str]:
     clock = target.clock
-    first, last, start = (target.hex_address(address) for address in (0, target.top, target.start))
+    first, last, start = (target.address_text(address) for address in (0, target.top, target.start))
     low = "low" if target.order == "little" else "high"
     periods = f", {clock.periods} clock periods each" if clock.periods > 1 else ""
     yield f"name          -t {', '.join([target.name, *target.also])}"
     yield f"memory        words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
+    if target.octal:
+        yield "digits        octal, in listings and messages; the files that are written are hexadecimal"
     if target.spaces:
         spaces = ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
         yield f"other spaces  {spaces}"

@@ -90,7 +90,7 @@ def overlaps(target: Target, forms: Sequence[Form], known: Collection[tuple[Form
             continue
         code = shared_code(one, other)
         if code is not None and (one, other) not in known:
-            text = " ".join(target.hex_word(word) for word in code)
+            text = " ".join(target.word_text(word) for word in code)
             values = {"asm": other.asm, "other": one.asm, "line": line_text(one, other), "code": text}
             found.append(at(other.places["code"], "table_overlap", values))
             told.add(modes)

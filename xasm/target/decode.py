@@ -95,13 +95,15 @@ def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
 
 def number_text(value: int, kind: Kind, target: Target) -> str:
     """A number as it is usual for its kind: by the chip's own name for it, addresses in full width, small ones and distances in
-    decimal."""
+    decimal, the others in hexadecimal or the maker's octal."""
     named = target.names.text(kind.space, value) if kind.space else None
     if named is not None:
         return named
     if kind.address:
         bits = target.address if kind.whole else kind.bits
-        return f"0x{value:0{(bits + 3) // 4}X}"
+        return f"0o{value:0{(bits + 2) // 3}o}" if target.octal else f"0x{value:0{(bits + 3) // 4}X}"
     if kind.bits <= 4 or (isinstance(kind, Plain) and kind.role == "signed"):
         return str(value)
+    if target.octal:
+        return f"{'-' if value < 0 else ''}0o{abs(value):0{(kind.bits + 2) // 3}o}"
     return f"{'-' if value < 0 else ''}0x{abs(value):0{(kind.bits + 3) // 4}X}"

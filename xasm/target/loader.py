@@ -25,7 +25,7 @@ from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "kinds": True, "forms": True, "extends": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False, "kinds": True, "forms": True, "extends": False, "digits": False,
 }  # fmt: skip
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
@@ -109,6 +109,7 @@ class _Loader:
             kinds={name: kind for name, kind in rows.kinds.items() if kind is not None},
             modes={name: modes for name, modes in rows.modes.items() if modes is not None},
             rows=get("forms", rows.rows, ()) if readable else (),
+            octal=get("digits", lambda value: word(value, "digits", ("hexadecimal", "octal")) == "octal", False),
             places={key: scalar.place for key, scalar in top.keys.items()},
         )
 

@@ -47,7 +47,8 @@ class Target:
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
     address space to its width in bits; `directives` maps the maker's names of data directives to ours. `names` are the
     chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `rows` are
-    those of the table; `forms` and `mnemonics` leave out what is undocumented unless `undocumented` is true.
+    those of the table; `octal` says that the maker writes octal digits. `forms` and `mnemonics` leave out what is undocumented
+    unless `undocumented` is true.
     """
 
     name: str
@@ -71,6 +72,7 @@ class Target:
     modes: dict[str, Modes]
     rows: tuple[Row, ...]
     places: dict[str, Place]
+    octal: bool = False
     undocumented: bool = False
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
     _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict, init=False)
@@ -90,6 +92,14 @@ class Target:
     def top_of(self, space: str) -> int:
         """The highest address of a space; "" is that of the program."""
         return (1 << self.spaces[space]) - 1 if space else self.top
+
+    def address_text(self, address: int) -> str:
+        """An address as people read it, with its prefix: in the maker's digits."""
+        return f"0o{address:0{(self.address + 2) // 3}o}" if self.octal else self.hex_address(address)
+
+    def word_text(self, word: int) -> str:
+        """A word as people read it."""
+        return f"{word:0{(self.word + 2) // 3}o}" if self.octal else self.hex_word(word)
 
     def hex_address(self, address: int) -> str:
         return f"0x{address:0{(self.address + 3) // 4}X}"
