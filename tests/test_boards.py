@@ -189,6 +189,32 @@ def test_placement_never_overlaps_and_never_leaves_a_window(layout: tuple[str, s
     assert sum(taken.values()) == len(linked.image)
 
 
+BOARD = """name: "bench"
+clock: 1MHz
+windows:
+  - {name: rom, start: 0x10, size: 0x80, kind: rom, bank: 1, image: 0x400, costs: flash}
+  - {name: ram, start: 0x100, size: 256, kind: ram, costs: ram}
+sections: {main: rom, more: [rom]}
+start: go
+vectors: {0x20: go}
+fill: 0xFF
+host: {flash: 3000, ram: 2048}
+"""
+
+
+@EXAMPLES
+@given(st.data())
+def test_a_spoilt_board_only_ever_gives_messages(data: st.DataObject) -> None:
+    """With a piece of its text cut out, doubled, or put elsewhere."""
+    first, last = sorted((data.draw(st.integers(0, len(BOARD))), data.draw(st.integers(0, len(BOARD)))))
+    at = data.draw(st.integers(0, len(BOARD)))
+    without, doubled, junk = BOARD[:first] + BOARD[last:], BOARD[:at] + BOARD[first:last] + BOARD[at:], BOARD[:at] + "\t{-:" + BOARD[at:]
+    try:
+        on_board(data.draw(st.sampled_from([without, doubled, junk])), "go: DB 1\n SECTION more\n DB 2\n")
+    except SourceErrors as errors:
+        assert all(one.message and one.path in ("board.yaml", "0.asm") for one in errors.diagnostics)
+
+
 PARTS = st.sampled_from(["DB {0}", "DB {0}, {1}", "BR {0}", "DW {0} - {1}", "DS 2", "DB 3 OF 7", "ALIGN 4", "DW {0}"])
 
 

@@ -17,6 +17,8 @@ from intelhex import IntelHex
 
 import xasm
 from tests.messages import Case, Shown, cases, content
+from tests.test_book import AGREED
+from tests.test_table_mistakes import TABLE
 from xasm.cli import main
 from xasm.formats import FORMATS
 from xasm.target.finding import load_target, table_paths
@@ -109,6 +111,8 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
     assert run(folder, *path, "-h") == ran
     for name in ("first.asm", "rom.asm"):
         (folder / name).write_text(APART)
+    (folder / "lantern.yaml").write_text(TABLE)
+    (folder / "lantern.txt").write_text(AGREED)
     for name in ("monitor.asm", "lamps.asm", "lamp.asm", "key.asm"):
         (folder / name).write_text("        DB 1\n")
     (folder / "bench.yaml").write_text("windows: [{name: all, start: 0, size: 0x800, kind: rom}]\n")

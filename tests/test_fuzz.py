@@ -136,7 +136,7 @@ def patience(seconds: float) -> Iterator[None]:
         raise TooLong
 
     before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    signal.setitimer(signal.ITIMER_REAL, seconds, 0.1)  # again and again: one raised in a finalizer is lost
     try:
         yield
     finally:

@@ -96,6 +96,14 @@ def test_modules_for_different_chips() -> None:
     assert [one.code for one in caught.value.diagnostics] == ["other_target"]
 
 
+def test_sizes_are_chosen_across_modules() -> None:
+    """A branch is short where the label of another module is near, and long where what lies between grows."""
+    one = " EXTERN far, zero\nhere: BR far\n LD zero\n LD far\n"
+    assert linked(one, " PUBLIC far, zero\nfar: STOP\nzero EQU 5\n").image.spans == [(0, bytes.fromhex("01040305030600"))]
+    away = " PUBLIC far, zero\n DS 200\n DS 200\nfar: STOP\nzero EQU 0x100\n"
+    assert linked(one, away).image.spans == [(0, bytes.fromhex("029901040001049901")), (0x199, b"\0")]
+
+
 # sections
 
 

@@ -12,7 +12,6 @@ import pytest
 import xasm
 from tests.invented import RICH as RICH_TABLE
 from tests.invented import chip, rich
-from tests.statements import encoded
 from tests.test_tables import bad_trials, trials, wrong_first_words, wrong_refusals, wrong_returns
 from xasm.cli.main import main
 from xasm.reports.card import card
@@ -23,6 +22,7 @@ from xasm.target.decode import Decoder
 from xasm.target.finding import load_target, table_paths
 from xasm.target.model import Target
 from xasm.target.modes import Pattern
+from xasm.target.statements import encoded
 
 RICH = rich()
 

@@ -6,7 +6,7 @@ Most stand in table_mistakes.txt: a small change to the table below, or to the o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -70,26 +70,33 @@ def printed(text: str, path: str = "toy.yaml") -> str:
     return ""
 
 
-def changed(*changes: tuple[str, str], path: str = "toy.yaml") -> str:
+def changed(*changes: tuple[str, str], path: str = "toy.yaml", texts: Mapping[str, str] = TABLES) -> str:
     """A table with each first text, which must stand in it once, replaced by the second."""
-    text = TABLES[path]
+    text = texts[path]
     for old, new in changes:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return text
 
 
-def from_file() -> Iterator[Mistake]:
-    lines = FILE.read_text("ascii").split("\n")
-    path = "toy.yaml"
+def from_file(file: Path = FILE, texts: Mapping[str, str] = TABLES) -> Iterator[Mistake]:
+    """The mistakes in a file, made in these texts by name, the first of which is meant unless a line says otherwise."""
+    lines = file.read_text("ascii").split("\n")
+    path = next(iter(texts))
     for number, line in enumerate(lines, 1):
         if line.startswith("# table: "):
             path = line.removeprefix("# table: ")
         elif line.startswith("== "):
             old, new = lines[number : number + 2]
-            assert old[:2] == "- " and new[:1] == "+", f"{FILE.name}:{number}"
+            assert old[:2] == "- " and new[:1] == "+", f"{file.name}:{number}"
             end = lines.index("", number)
-            yield Mistake(number, line[3:], changed((old[2:], new[2:]), path=path), "\n".join(lines[number + 2 : end]), path)
+            yield Mistake(
+                number,
+                line[3:],
+                changed((old[2:], new[2:].replace("\\n", "\n")), path=path, texts=texts),
+                "\n".join(lines[number + 2 : end]),
+                path,
+            )
 
 
 WHOLE = [
@@ -176,7 +183,7 @@ def test_mistake(mistake: Mistake) -> None:
 def means(code: str, found: str) -> bool:
     """Whether something printed is the catalogue's entry of that code."""
     entry = re.sub(r"\\\{.*?\\\}", ".+", re.escape(CATALOGUE[code]))
-    return re.search(rf"^\w+\.yaml:\d+:\d+: error: {entry}$", found, re.MULTILINE) is not None
+    return re.search(rf"^\w+\.(?:yaml|txt):\d+:\d+: (?:error|warning): {entry}$", found, re.MULTILINE) is not None
 
 
 def test_a_message_of_another_entry_is_noticed() -> None:

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import product
-from typing import NamedTuple
 
 import pytest
 
-from tests.statements import NoNames, encoded, shapes
 from tests.test_table_mistakes import TABLE
-from xasm.source.diagnostics import Fault, Report
+from xasm.source.diagnostics import Report
 from xasm.source.files import Source
-from xasm.syntax.expressions import Number
-from xasm.target.check import check_target, opcodes, patterns, undocumented_opcodes
-from xasm.target.decode import Decoder, Instruction, text_of
-from xasm.target.encode import encode
+from xasm.target.check import check_target, opcodes, undocumented_opcodes
+from xasm.target.decode import Decoder, Instruction
 from xasm.target.finding import load_target, table_paths
-from xasm.target.forms import Form, Patch, Variant
-from xasm.target.kinds import Choice, Misfit, NameList, Page, Plain, Relative, numeric
+from xasm.target.kinds import Misfit, Page, Relative, numeric
 from xasm.target.loader import read_target
 from xasm.target.model import Target
+from xasm.target.trials import Trial, lost, places, trials, written
 
 TABLES = list(table_paths())
 HIDING = [name for name, path in table_paths().items() if "undocumented: true" in path.read_text("ascii")]
@@ -30,69 +24,14 @@ HIDING = [name for name, path in table_paths().items() if "undocumented: true" i
 BOTH = [*((name, False) for name in TABLES), *((name, True) for name in HIDING)]
 FEWEST_ROWS = 40  # of one table
 FEWEST_TRIALS = 200
-COUNTED = 4  # bits of an operand whose values are all tried; of a wider one the edges
 ADDRESSED = ("jump", "branch", "call", "call_if")
-NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|0o[0-7]+|[0-9]+)\b")
-
-
-class Trial(NamedTuple):
-    """A form with a value for each field: spellings and numbers by name (the bits of a list are a number); the numbers in the
-    order of the expressions too."""
-
-    target: Target
-    form: Form
-    variant: Variant
-    fields: dict[str, int | str]
-    numbers: tuple[int, ...]
-    address: int
-
-    def encode(self) -> tuple[int, ...]:
-        leaves = [Number(0, 0, number) for number in self.numbers]
-        return tuple(encode(self.variant, leaves, NoNames(self.address, self.target), self.address))
-
-    def __str__(self) -> str:
-        return f"{self.form.asm} with {self.fields} at 0x{self.address:X}"
-
-
-def places(form: Form, target: Target) -> list[int]:
-    """Where a form is tried: in the middle of memory, and at both ends where that can make a difference."""
-    middle = 1 << (target.address - 1)
-    return [middle, 0, target.top + 1 - form.size] if any(kind.placed for kind in form.fields.values()) else [middle]
-
-
-def ways(form: Form, target: Target) -> Iterator[tuple[dict[str, int | str], list[str], Variant]]:
-    """Every way to write the choices of a form: spellings by field, the fields left as expressions in order, the variant."""
-    names = {(slots, numeric(form.fields[name])): name for name, slots in form.code.slots.items()}
-    for way, _, variant in shapes(form, target):
-        spelled: dict[str, int | str] = {name: spelling for name, spelling in way if spelling is not None}
-        yield spelled, [names[patch.slots, numeric(patch.kind)] for patch in variant.patches], variant
-
-
-def good_values(form: Form, patch: Patch, address: int) -> list[int]:
-    """Values to try: all of a list, and where the field lies in an opcode word; else those at the edges."""
-    kind = patch.kind if isinstance(patch.kind, NameList) else numeric(patch.kind)
-    if isinstance(kind, NameList):
-        return [bits for bits in range(1 << kind.bits) if kind.spelling(bits) is not None]
-    here = (address, form.size, patch.slots[0].word)
-    values, _ = kind.edges(*here)
-    if kind.bits <= COUNTED or any(slot.word not in form.code.operands for slot in patch.slots):
-        values = values + [kind.load(bits, *here) for bits in patterns(kind)]
-    return sorted(set(values))
-
-
-def trials(target: Target) -> Iterator[Trial]:
-    """Every form with every spelling, every value inside opcode words, and operands at their edges."""
-    for form in target.forms:
-        for (spelled, names, variant), address in product(ways(form, target), places(form, target)):
-            for numbers in product(*(good_values(form, patch, address) for patch in variant.patches)):
-                yield Trial(target, form, variant, spelled | dict(zip(names, numbers, strict=True)), numbers, address)
 
 
 def bad_trials(target: Target) -> Iterator[tuple[Trial, str]]:
     """Every form with one value just beyond what its field takes, and that field."""
     for form in target.forms:
         address = places(form, target)[0]
-        for spelled, names, variant in ways(form, target):
+        for spelled, names, variant in written(form, target):
             kinds = [(numeric(patch.kind), patch.slots[0].word) for patch in variant.patches]
             edges = [kind.edges(address, form.size, word) for kind, word in kinds]
             for index, name in enumerate(names):
@@ -120,39 +59,8 @@ def wrong_rows(target: Target) -> list[str]:
 
 
 def wrong_returns(target: Target, tried: Iterable[Trial], decoder: Decoder) -> list[str]:
-    """What is lost on the way from words to text to words. Every row must be chosen by some statement, but for further
-    codes of an earlier row that is written the same."""
-    wrong = []
-    chosen = set()
-    rows = dict.fromkeys(trial.form for trial in tried)
-    for trial in tried:
-        words = trial.encode()
-        instruction = decoder.decode(words, trial.address)
-        if instruction is None:
-            wrong.append(f"{trial}: {words} are not decoded")
-            continue
-        text = instruction.text
-        if trial.form.alias:
-            text = text_of(trial.form, trial.fields, target)
-            if instruction.form.alias:
-                wrong.append(f"{trial}: decoded to another second name, {instruction.text}")
-        elif instruction.form is not trial.form or not all(equal(trial, name, instruction.fields[name]) for name in trial.fields):
-            wrong.append(f"{trial}: decoded to {instruction.text}")
-        try:
-            again = encoded(target, text, trial.address)
-        except Fault as fault:
-            wrong.append(f"{trial}: {text} is refused: {fault}")
-            continue
-        chosen.add(again.form)
-        if again.words != words:
-            # rightly so where another form says the same in fewer words, or is the first of several that are written the same
-            other = decoder.decode(again.words, trial.address)
-            first = again.form is not trial.form and again.form.asm == trial.form.asm
-            same = other is not None and (again.form.alias or plain(other.text) == plain(text))
-            if not same or not (len(again.words) < len(words) or (first and len(again.words) == len(words))):
-                wrong.append(f"{trial}: {text} gives {again.words}, not {words}")
-    earlier = {form.asm: form for form in reversed(target.forms)}
-    return wrong + [f"{form.asm} is never chosen" for form in rows if form not in chosen and earlier[form.asm] is form]
+    """What is lost on the way from words to text to words."""
+    return [found.text for found in lost(target, tried, decoder)]
 
 
 def wrong_ignored(tried: Iterable[Trial], decoder: Decoder) -> tuple[int, list[str]]:
@@ -170,26 +78,6 @@ def wrong_ignored(tried: Iterable[Trial], decoder: Decoder) -> tuple[int, list[s
             if found is None or again is None or found.text != again.text:
                 wrong.append(f"{trial}: {other} is read as {again and again.text}, not as {found and found.text}")
     return count, wrong
-
-
-def equal(trial: Trial, name: str, found: int | str) -> bool:
-    """Whether a decoded field is what was put in."""
-    kind, value = trial.form.fields[name], trial.fields[name]
-    bits = dict(kind.options) if isinstance(kind, Choice) else {}
-    if isinstance(found, str):
-        if isinstance(value, str):
-            return bits.get(found) == bits[value]
-        if isinstance(kind, NameList):
-            return found == kind.spelling(value)
-        return bits.get(found) == kind.store(value, trial.address, trial.form.size, trial.form.code.slots[name][0].word)
-    # a number with and without sign may be the same bits
-    wraps = 1 << kind.bits if isinstance(kind, Plain) and kind.role == "number" else 0
-    return isinstance(value, int) and (found == value or (wraps > 0 and (found - value) % wraps == 0))
-
-
-def plain(text: str) -> str:
-    """A statement with its numbers in decimal."""
-    return NUMBER.sub(lambda match: str(int(match[0], 0)), text)
 
 
 def wrong_refusals(tried: Iterable[tuple[Trial, str]]) -> list[str]:
@@ -334,12 +222,15 @@ class Changed(Decoder):
     ("change", "said"),
     [
         (lambda found: found, ""),
-        (lambda found: None if found.form.asm == "REST" else found, "REST with {} at 0x800: (0,) are not decoded"),
-        (lambda found: found._replace(text=found.text.replace(" U", " V")), "GROW V gives (97,), not (96,)"),
-        (lambda found: found._replace(text=found.text.replace("REST", "RUST")), "RUST is refused: 'RUST' is no instruction"),
-        (lambda found: found._replace(text=found.text.replace(",0x80", ",0x180")), "PUT V,0x180 is refused: 384"),
-        (lambda found: found._replace(fields=dict.fromkeys(found.fields, "V")), "GROW r with {'r': 'W'} at 0x800: decoded to"),
-        (lambda found: found._replace(form=replace(found.form)), "REST with {} at 0x800: decoded to REST"),
+        (lambda found: None if found.form.asm == "REST" else found, "'REST' is made as 00, and that is read as no instruction"),
+        (lambda found: found._replace(text=found.text.replace(" U", " V")), "which is read as 'GROW V'; that is made as 61"),
+        (
+            lambda found: found._replace(text=found.text.replace("REST", "RUST")),
+            "which is read as 'RUST'; that is refused: 'RUST' is no instruction",
+        ),
+        (lambda found: found._replace(text=found.text.replace(",0x80", ",0x180")), "which is read as 'PUT V,0x180'; that is refused: 384"),
+        (lambda found: found._replace(fields=dict.fromkeys(found.fields, "V")), "'GROW W' is made as 62, and that is read as"),
+        (lambda found: found._replace(form=replace(found.form)), "'REST' is made as 00, and that is read as 'REST'"),
     ],
 )
 def test_a_wrong_decoder_is_noticed(change: Callable[[Instruction], Instruction | None], said: str) -> None:
@@ -357,7 +248,7 @@ def test_an_ignored_bit_that_is_read_is_noticed() -> None:
         def decode(self, words: Sequence[int], address: int) -> Instruction | None:
             return super().decode(words, address) if words[0] != 1 else None
 
-    assert wrong_ignored(tried, Strict(target)) == (1, ["REST with {} at 0x800: (1,) is read as None, not as REST"] * 2)
+    assert wrong_ignored(tried, Strict(target)) == (1, ["REST: (1,) is read as None, not as REST"] * 2)
 
 
 def test_equal_codes_of_two_spellings_are_right() -> None:
@@ -368,13 +259,19 @@ def test_equal_codes_of_two_spellings_are_right() -> None:
 def test_a_row_that_is_never_chosen_is_noticed() -> None:
     hidden = '  - {asm: "PUT r,e", code: "010100rr <e>", r: cell, e: data, cycles: 2, flow: next}\n'
     target = read_target(Source("toy.yaml", TABLE + hidden), Report())
-    assert wrong_returns(target, list(trials(target)), Decoder(target))[-1] == "PUT r,e is never chosen"
+    assert (
+        wrong_returns(target, list(trials(target)), Decoder(target))[-1]
+        == "'PUT r,e' is never chosen: whatever is written for it, another row takes it"
+    )
 
 
 def test_a_second_name_without_a_first_is_noticed() -> None:
     target = toy('"00", cycles: 1', '"00", cycles: 1, alias: true')
     wrong = wrong_returns(target, list(trials(target)), Decoder(target))
-    assert wrong == ["REST with {} at 0x800: (0,) are not decoded", "REST is never chosen"]
+    assert wrong == [
+        "'REST' is made as 00, and that is read as no instruction",
+        "'REST' is never chosen: whatever is written for it, another row takes it",
+    ]
 
 
 def test_a_value_that_is_taken_is_noticed() -> None:

@@ -32,7 +32,8 @@ OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "A
 class Choices(NamedTuple):
     """What a person may choose about a build. `target` is a chip, or its name, or None where every source names it; `folders` are
     searched for included files; `board` is a board file; `libraries` are folders and archives of modules; `only_used`
-    leaves out sections that nothing leads to; `fill` is what stands in gaps, for checksums; `text` is that of STAMP TEXT."""
+    leaves out sections that nothing leads to; `fill` is what stands in gaps, for checksums; `text` is that of STAMP TEXT; `tables` are
+    folders of own tables."""
 
     target: str | Target | None = None
     folders: tuple[str, ...] = ()
@@ -43,6 +44,7 @@ class Choices(NamedTuple):
     only_used: bool = False
     fill: int | None = None
     text: str = ""
+    tables: tuple[str, ...] = ()
 
 
 DEFAULT = Choices()
@@ -124,9 +126,9 @@ def read_module_file(path: str, choices: Choices) -> Module:
 def load_named(choices: Choices, name: str, undocumented: bool) -> Target:
     """The chip that a module names; that of the command line when it is the same one."""
     if choices.target is None:
-        return load_target(name, undocumented)
-    chosen = load_target(choices.target, undocumented) if isinstance(choices.target, str) else choices.target
-    return chosen if chosen.name == name else load_target(name, undocumented)
+        return load_target(name, undocumented, choices.tables)
+    chosen = load_target(choices.target, undocumented, choices.tables) if isinstance(choices.target, str) else choices.target
+    return chosen if chosen.name == name else load_target(name, undocumented, choices.tables)
 
 
 def named_target(choices: Choices, report: Report) -> Target | None:
@@ -134,7 +136,7 @@ def named_target(choices: Choices, report: Report) -> Target | None:
     if not isinstance(choices.target, str):
         return choices.target
     try:
-        return load_target(choices.target, choices.undocumented)
+        return load_target(choices.target, choices.undocumented, choices.tables)
     except Fault as fault:
         report.lost(fault)
         report.stop()
@@ -143,7 +145,7 @@ def named_target(choices: Choices, report: Report) -> Target | None:
 
 def assemble_source(source: Source, chip: Target | None, choices: Choices, report: Report) -> Module:
     """The module of a source; errors go to the report."""
-    load = partial(load_target, undocumented=choices.undocumented)
+    load = partial(load_target, undocumented=choices.undocumented, own=choices.tables)
     assembler = Assembler(report, [Path(folder) for folder in choices.folders], load, choices.limits, source.path)
     failed = len(report.diagnostics)
     if chip is not None:
@@ -211,8 +213,8 @@ def assemble(
 ) -> Image:
     """Assembles a source text for a chip and returns the image.
 
-    `target` is a chip's name (or a loaded Target); None when the source names it with TARGET. `path` is the name that
-    messages give the text; files that it includes are looked for beside it, then in the `include` folders.
+    `target` is a chip's name or the path of its table (or a loaded Target); None when the source names it with TARGET.
+    `path` is the name that messages give the text; files that it includes are looked for beside it, then in the `include` folders.
     `undocumented` adds what real chips do and their makers do not list, where the table has it.
     Raises SourceErrors, whose `diagnostics` hold every error found.
     """

@@ -1,7 +1,8 @@
 ; maker: RCA, as in the User Manual for the CDP1802 COSMAC Microprocessor (MPM-201)
 ; from memory: the manner of the listing, the opcodes; the program is made up, its bytes were put together by hand
 ; differs from print: the line TARGET; remarks begin with a semicolon, not with two points; one statement to a line, without a
-; semicolon behind it; numbers are written 0D3H, not #D3; HIGH and LOW stand for A.1( ) and A.0( ); DB is our own name
+; semicolon behind it; numbers are written 0D3H, not #D3; HIGH and LOW stand for A.1( ) and A.0( ), and
+; DC has commas between its bytes
         TARGET 1802
         ORG  0
 START:  LDI  HIGH MAIN      ; R0 is the program counter
@@ -24,5 +25,6 @@ DARK:   OUT  4              ; and RF goes on
 DONE:   SEQ
         B1   DONE
         LBR  START
-TABLE:  DB   0D3H,5,0
+        PAGE
+TABLE:  DC   0D3H,5,0
         END

@@ -231,6 +231,9 @@ class Assembler:
             written = f"its forms: {'; '.join(forms[:16])}" if forms else f"no comma stands behind {word}"
             return Fault("no_form", hint=written, operation=statement.word)
         words = [*(known.rstrip(",") for known in target.mnemonics), *target.directives, *DIRECTIVES, *self.reader.macros]
+        if word in target.hidden:
+            unlisted = f"the {target.name} has it, and its maker does not list it: --undocumented allows it"
+            return Fault("unknown_operation", hint=unlisted, word=statement.word, chip=target.name)
         near = get_close_matches(word, words, n=3, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}?" if near else None
         return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)

@@ -38,7 +38,8 @@ def command(sources: tuple[str, ...], output: str | None, **given: Any) -> None:
 
     A module waits for addresses: what it calls EXTERN may be in any other, and sizes are chosen when all are linked.
     """
-    modules = assemble_alone(sources, Choices(given["target"], given["folders"], limits(given), given["undocumented"]))
+    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], tables=given["tables"])
+    modules = assemble_alone(sources, choices)
     made = contents(modules, output)
     guard_inputs(made, [path for module in modules for path in (*module.embedded, *(source.path for source in module.read()))])
     write_files(made)

@@ -19,7 +19,8 @@ Examples:
   xasm build first.asm -t NAME -o first.bin -o first.lst
   xasm build first.asm -t NAME -o -
   xasm build rom.asm -t NAME -o rom.h --name boot_rom --storage PROGMEM --include avr/pgmspace.h
-  xasm build monitor.asm lamps.asm -t NAME --board bench.yaml -o rom.hex -o rom.lst""",
+  xasm build monitor.asm lamps.asm -t NAME --board bench.yaml -o rom.hex -o rom.map
+  xasm build monitor.asm lamps.asm -t NAME --board bench.yaml -o rom.map -o rom.svg -o rom.names.h --report""",
 )
 @click.argument("sources", nargs=-1, required=True, metavar="PROG.asm [MORE.asm ...]")
 @options(ASSEMBLING, LINKING, WRITING)
@@ -31,7 +32,7 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     line. When there is one, nothing is written and files of an earlier run stay.
     """
     wanted = writing(sources[0], {**given, "quiet": given["quiet"] or given["watch"]})
-    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], **linking(given))
+    choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], tables=given["tables"], **linking(given))
 
     def once() -> tuple[Linked, list[str]]:
         linked = build(sources, choices)

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from xasm.assembly.limits import Limits
+from xasm.cli.chips import CHIP, own_tables
 from xasm.cli.outputs import OUTPUTS, Split, Wanted, wanted
 from xasm.formats.options import Options, name_for
 from xasm.source.diagnostics import Fault
@@ -40,9 +41,7 @@ def division(context: click.Context, option: click.Parameter, value: str | None)
     return Split(how, words)
 
 
-TARGET = click.option(
-    "-t", "--target", metavar="NAME", help="The chip, as `xasm target list` names it; not needed when the source says TARGET."
-)
+TARGET = click.option("-t", "--target", metavar="NAME", help=f"{CHIP}. Not needed when the source says TARGET.")
 UNDOCUMENTED = click.option(
     "--undocumented",
     is_flag=True,
@@ -50,8 +49,10 @@ UNDOCUMENTED = click.option(
 )
 QUIET = click.option("-q", "--quiet", is_flag=True, help="Say nothing when all went well.")
 
+CHOOSING = (TARGET, own_tables)  # a chip
+
 ASSEMBLING = (
-    TARGET,
+    *CHOOSING,
     click.option(
         "-I",
         "--folder",
@@ -108,7 +109,11 @@ WRITING = (
         help=f"A file to write; its suffix chooses the format: {OUTPUTS}. "
         "`-` shows the listing on the screen, `-.h` the C array. May be repeated.",
     ),
-    click.option("--name", metavar="NAME", help="Name of the C array, and in the header of S-records (else that of the source file)."),
+    click.option(
+        "--name",
+        metavar="NAME",
+        help="Name of the C array, and in constants and the header of S-records (else that of the source file).",
+    ),
     click.option(
         "--fill",
         callback=number,
@@ -138,6 +143,7 @@ WRITING = (
         type=click.Choice(["little", "big"]),
         help="Raw binary of a chip whose word is wider than a byte: the order of its bytes.",
     ),
+    click.option("--report", is_flag=True, help="Show sizes by file and section, and the use of memory and host."),
     QUIET,
 )
 
@@ -157,12 +163,12 @@ def writing(first: str, given: dict[str, Any]) -> Wanted:
     """What the options of WRITING ask for; `first` is the file that the C array is named after. Raises Fault."""
     name = given["name"] if given["name"] is not None else name_for(Path(first).stem)
     chosen = Options(name, given["fill"], given["storage"], given["headers"], given["order"])
-    return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"])
+    return wanted(given["outputs"], chosen, given["split"], given["depfile"], given["quiet"], given["report"])
 
 
 def linking(given: dict[str, Any]) -> dict[str, Any]:
-    """What the options of LINKING and WRITING say to the linker, by the names of `Choices`."""
-    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text")}
+    """What the options of LINKING, and of WRITING where they are, say to the linker, by the names of `Choices`."""
+    return {name: given[name] for name in ("board", "libraries", "only_used", "fill", "text") if name in given}
 
 
 def limits(given: dict[str, Any]) -> Limits:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
 from xasm.building import Choices, build
-from xasm.cli.choosing import TARGET, UNDOCUMENTED, number
+from xasm.cli.choosing import CHOOSING, LINKING, UNDOCUMENTED, linking, number, options
 from xasm.cli.screen import show
 from xasm.formats import READERS, read_file
 from xasm.formats.modules import SUFFIX
@@ -32,7 +33,7 @@ Examples:
 )
 @click.argument("first")
 @click.argument("second")
-@TARGET
+@options(CHOOSING, (UNDOCUMENTED,))
 @click.option("--at", callback=number, metavar="ADDRESS", help="Where the first word of a file without addresses lies (raw binary).")
 @click.option(
     "--source",
@@ -41,19 +42,16 @@ Examples:
     metavar="PROG.asm",
     help="The program, to name the statement that each difference lies in. May be repeated.",
 )
-@click.option("--board", metavar="FILE", help="The board of that program.")
-@UNDOCUMENTED
-def command(
-    first: str, second: str, target: str | None, at: int | None, sources: tuple[str, ...], board: str | None, undocumented: bool
-) -> None:
+@options(LINKING)
+def command(first: str, second: str, target: str | None, at: int | None, sources: tuple[str, ...], **given: Any) -> None:
     """Compares two images, in any format that can be written, or sources, which are built first.
 
     Shows the ranges that differ. The exit code is 0 when the images are equal, 1 when they differ or cannot be read.
     """
-    choices = Choices(target, undocumented=undocumented, board=board)
+    choices = Choices(target, undocumented=given["undocumented"], tables=given["tables"], **linking(given))
     built = {path: build([path], choices) for path in (first, second) if Path(path).suffix.lower() in SOURCES}
     linked = built.get(first) or built.get(second) or (build(sources, choices) if sources else None)
-    word = linked.image.target.word if linked else load_target(target).word if target else 8
+    word = linked.image.target.word if linked else load_target(target, own=given["tables"]).word if target else 8
     images = [parts(path, built.get(path), at, word) for path in (first, second)]
     found = list(differences(*images))
     words = sum(len(span.words) for span in images[0])

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from xasm.building import Choices, build, read_for
-from xasm.cli.choosing import LINKING, TARGET, WRITING, linking, options, writing
+from xasm.cli.choosing import CHOOSING, LINKING, WRITING, linking, options, writing
 from xasm.cli.outputs import put_out
 from xasm.formats.modules import SUFFIX
 from xasm.source.diagnostics import Fault
@@ -22,7 +22,7 @@ Examples:
   xasm link monitor.xo -l drivers.zip --board bench.yaml -o rom.h""",
 )
 @click.argument("modules", nargs=-1, required=True, metavar="A.xo [B.xo ...]")
-@options((TARGET,), LINKING, WRITING)
+@options(CHOOSING, LINKING, WRITING)
 def command(modules: tuple[str, ...], **given: Any) -> None:
     """Links modules that `xasm assemble` wrote to one program, and writes it in the formats asked for.
 
@@ -32,6 +32,6 @@ def command(modules: tuple[str, ...], **given: Any) -> None:
         if Path(path).suffix.lower() != SUFFIX:
             raise Fault("module_suffix", path=path, suffix=SUFFIX)
     wanted = writing(modules[0], given)
-    choices = Choices(given["target"], **linking(given))
+    choices = Choices(given["target"], tables=given["tables"], **linking(given))
     linked = build(modules, choices)
     put_out(linked, wanted, read_for(linked, choices))

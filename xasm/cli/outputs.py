@@ -32,20 +32,22 @@ class Split(NamedTuple):
 
 class Wanted(NamedTuple):
     """What is to be written: `outputs` maps each path (or `-`, `-.h` for the screen) to its suffix, `options` say how,
-    `split` into what parts, `depfile` where the files go that it depends on, `quiet` that nothing is said about it."""
+    `split` into what parts, `depfile` where the files go that it depends on, `quiet` that nothing is said about it, `report`
+    that sizes and use of memory are shown."""
 
     outputs: dict[str, str]
     options: Options
     split: Split | None = None
     depfile: str | None = None
     quiet: bool = False
+    report: bool = False
 
 
-def wanted(outputs: tuple[str, ...], options: Options, split: Split | None, depfile: str | None, quiet: bool) -> Wanted:
+def wanted(outputs: tuple[str, ...], options: Options, split: Split | None, depfile: str | None, quiet: bool, report: bool) -> Wanted:
     """The outputs of a command line. Raises Fault for one that cannot be."""
     suffixes = {output: suffix_of(output) for output in outputs}
     distinct(outputs if depfile is None else (*outputs, depfile))
-    return Wanted(suffixes, options, split, depfile, quiet)
+    return Wanted(suffixes, options, split, depfile, quiet, report)
 
 
 class Made(NamedTuple):
@@ -66,7 +68,7 @@ def make(linked: Linked, wanted: Wanted) -> dict[str, Made]:
     made: dict[str, Made] = {}
     for output, suffix in wanted.outputs.items():
         if suffix in REPORTS:
-            text = REPORTS[suffix].write(linked)
+            text = REPORTS[suffix].write(linked, wanted.options)
             made[output] = Made(text.encode("utf-8", "backslashreplace"), image, REPORTS[suffix].title)  # a file's name need not be text
             continue
         for name, piece in pieces:
@@ -104,7 +106,11 @@ def put_out(linked: Linked, wanted: Wanted, read: Sequence[str]) -> None:
     for path, one in made.items():
         if on_screen(path):
             show(one.data)
-    if not wanted.quiet:
+    if wanted.report:
+        from xasm.reports.summary import overview
+
+        show(overview(linked).rstrip("\n"))
+    if not wanted.quiet and (made or not wanted.report):
         summary(linked.image, made)
 
 

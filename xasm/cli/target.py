@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import click
 
+from xasm.cli import target_check, target_new
+from xasm.cli.chips import own_tables
 from xasm.cli.screen import show
 from xasm.reports.card import card, overview
-from xasm.target.finding import load_target, table_paths
+from xasm.source.diagnostics import Fault, Report, SourceErrors
+from xasm.target.finding import known_tables, load_target, table_paths
+from xasm.target.model import Target
 
 
 @click.group(
@@ -17,20 +21,37 @@ Examples:
   xasm target show NAME""",
 )
 def command() -> None:
-    """The chips: which there are, and what each understands."""
+    """The chips: which there are, and what each understands; tables for further ones."""
+
+
+command.add_command(target_check.command)
+command.add_command(target_new.command)
 
 
 @command.command("list", epilog="Example:  xasm target list")
-def list_targets() -> None:
+@own_tables
+def list_targets(tables: tuple[str, ...]) -> None:
     """Names every chip, with its data."""
-    show(overview([load_target(name) for name in table_paths()]))
+    found: list[Target] = []
+    report = Report()
+    for path in known_tables(tables).values():
+        try:
+            found.append(load_target(str(path), own=tables))
+        except Fault as fault:
+            report.lost(fault)
+        except SourceErrors as errors:
+            for diagnostic in errors.diagnostics:
+                report.add(diagnostic)
+    show(overview(found))
+    report.stop()
 
 
 @command.command("show", epilog="Example:  xasm target show NAME | less")
 @click.argument("name")
-def show_target(name: str) -> None:
-    """Prints the card of chip NAME: its conventions and every form with code, cycles and flow."""
-    show(card(load_target(name)))
+@own_tables
+def show_target(name: str, tables: tuple[str, ...]) -> None:
+    """Prints the card of chip NAME (or of the table NAME.yaml): its conventions and every form with code, cycles and flow."""
+    show(card(load_target(name, own=tables)))
 
 
 @command.command("colours", epilog="Example:  xasm target colours > xasm.tmLanguage.json")
@@ -39,3 +60,11 @@ def colours() -> None:
     from xasm.reports.highlighting import highlighting
 
     show(highlighting([load_target(name) for name in table_paths()]))
+
+
+@command.command("schema", epilog="Example:  xasm target schema > table.schema.json")
+def schema() -> None:
+    """Prints the JSON Schema of a table, by which editors complete and check one while it is typed."""
+    from xasm.target.schema import schema_text
+
+    show(schema_text().removesuffix("\n"))

@@ -101,7 +101,11 @@ def stamps_of(paths: Sequence[str]) -> Stamps:
 
 
 def waiting(stamps: Stamps) -> bool:
-    """Waits for a change."""
-    while stamps_of(list(stamps)) == stamps:
+    """Waits for a change, and until nothing changes any more: an editor may write a file in parts."""
+    seen = stamps
+    while True:
         time.sleep(PAUSE)
-    return True
+        now = stamps_of(list(stamps))
+        if now == seen and now != stamps:
+            return True
+        seen = now

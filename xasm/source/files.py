@@ -43,6 +43,11 @@ class Source:
         source.first = first
         return source
 
+    @property
+    def is_made(self) -> bool:
+        """Whether a macro or a repeat made these lines; then `parent` is where it is used."""
+        return self.parent is not None and self.role.startswith("in ")
+
     def control(self) -> Place | None:
         """The place of the first control character that no text file has, or None."""
         for number, text in enumerate(self.lines, 1):

@@ -20,6 +20,7 @@ HABITS = {
     "octal_at": "`@17` is an octal number",
     "remark_star": "a line that begins with `*` is a remark",
 }
+DIRECTIVE = {"is": True, "first": False, "order": False, "delimited": False}  # keys of a maker's directive, and whether they are needed
 UNARY = ("NOT", "HIGH", "LOW")  # words in front of a value; the others stand between two
 OPERATORS = (*WORDS, "OF")
 NAME = re.compile(r"\.?[A-Z][A-Z0-9]*\Z|=\Z|\*=\Z")
@@ -60,7 +61,7 @@ def read_directives(reader: Reader, value: Value) -> dict[str, MakerDirective]:
             found[name] = MakerDirective(text(item, name).upper())
             continue
         row = expect(item, Mapping, f"'{name}'", KEYED)
-        reader.known(row, f"'{name}'", {"is": True, "first": False, "order": False, "delimited": False})
+        reader.known(row, f"'{name}'", DIRECTIVE)
         items = row.items
         if "is" in items:
             found[name] = MakerDirective(

@@ -15,8 +15,8 @@ from xasm.target.document import Listing, Mapping, Scalar, Value, read_document
 from xasm.target.reading import KEYED, Reader, expect, text
 
 TableSource = Callable[[str], Source]
-# Other names belong to one chip only; how a table was derived is no part of what it says.
-NOT_INHERITED = ("also", "extends", "strike")
+# Other names belong to one chip only, and so do gaps in its codes; how a table was derived is no part of what it says.
+NOT_INHERITED = ("also", "undefined", "extends", "strike")
 
 
 def no_tables(name: str) -> Source:

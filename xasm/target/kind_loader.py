@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
+from xasm.syntax.expressions import WORDS
 from xasm.syntax.parser import parse_operands
 from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.forms import WORD_OF_TEXT
@@ -18,7 +19,18 @@ from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_ke
 
 WIDEST = 64  # bits of a kind
 LONGEST_TIME = 10_000  # cycles
+APART = {"comma": ",", "blank": " "}  # what stands between the names of a list
 ORIGIN_KEY = {"relative": "from", "page": "of"}
+NUMERIC = ("number", "unsigned", "signed", "address")
+# The keys of each kind of the stock, and whether they are needed; `values` goes without `min` and `max`.
+KEYS: dict[str, dict[str, bool]] = {
+    **{stock: {stock: True, "values": False, "order": False, "space": False, "min": False, "max": False} for stock in NUMERIC},
+    "relative": {"relative": True, "from": True, "within": False, "min": False, "max": False},
+    "page": {"page": True, "of": True},
+    "choice": {"choice": True, "or": False},
+    "list": {"list": True, "bits": False, "cycles": False, "or": False, "apart": False, "never_alone": False},
+    "modes": {"modes": True},
+}
 
 
 class Around(NamedTuple):
@@ -41,6 +53,14 @@ def read_kinds(reader: Reader, value: Value, around: Around) -> dict[str, Kind |
     return {name: reader.attempt(partial(_kind, reader, name, item, around), None) for name, item in listed.items() if not is_modes(item)}
 
 
+def kind_places(value: Value | None) -> dict[str, dict[str, Place]]:
+    """Where the keys of each kind stand, and under "" its name."""
+    if not isinstance(value, Mapping):
+        return {}
+    inner = {name: item.keys if isinstance(item, Mapping) else {} for name, item in value.items.items()}
+    return {name: {key: scalar.place for key, scalar in keys.items()} | {"": value.keys[name].place} for name, keys in inner.items()}
+
+
 def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     mapping = expect(value, Mapping, f"kind '{name}'", KEYED)
     items = mapping.items
@@ -54,8 +74,8 @@ def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     bits = integer(items[stock], stock, 0 if stock == "unsigned" else 1, WIDEST)
     if stock in ORIGIN_KEY:
         return _placed(reader, name, mapping, bits, around)
-    narrowed = {} if "values" in items else {"min": False, "max": False}
-    reader.known(mapping, f"kind '{name}'", {stock: True, "values": False, "order": False, "space": False} | narrowed)
+    left_out = ("min", "max") if "values" in items else ()
+    reader.known(mapping, f"kind '{name}'", {key: needed for key, needed in KEYS[stock].items() if key not in left_out})
     order = word(items["order"], "order", ("little", "big")) if "order" in items else None
     space = text(items["space"], "space") if "space" in items else ""
     if space and around.spaces is not None and space not in around.spaces:
@@ -79,8 +99,7 @@ def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Arou
     stock = next(iter(items))
     key = ORIGIN_KEY[stock]
     memory = 1 << around.address
-    more = {"within": False, "min": False, "max": False} if stock == "relative" else {}
-    reader.known(mapping, f"kind '{name}'", {stock: True, key: True} | more)
+    reader.known(mapping, f"kind '{name}'", KEYS[stock])
     known = (*ORIGINS, "zero")
     if stock == "page":
         assumed = around.assumed if around.assumed is not None else {text(items[key], key): 0} if key in items else {}
@@ -110,8 +129,8 @@ def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
 
 def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
     for key in mapping.keys:
-        if key not in ("choice", "or"):
-            reader.note(unknown_key(mapping.keys[key], ("choice", "or")))
+        if key not in KEYS["choice"]:
+            reader.note(unknown_key(mapping.keys[key], KEYS["choice"]))
     other = _other(reader, name, mapping, around)
     listed = expect(mapping.items["choice"], Mapping, "'choice'", "made of spellings and numbers (spelling: number)")
     options: dict[str, int] = {}
@@ -121,7 +140,9 @@ def _choice(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind
             raise Fault("table_shape", place=place, what=f"the choice '{spelling}'", wanted="an operand with a word in it")
         if spelling.upper() in (known.upper() for known in options):
             raise Fault("table_choice_same", place=place, choice=spelling)
-        if not WORD_OF_TEXT.fullmatch(spelling):
+        if WORD_OF_TEXT.fullmatch(spelling):
+            _no_operator(spelling, place)
+        else:
             _operand(spelling, place)
         options[spelling] = integer(item, spelling, 0, (1 << WIDEST) - 1)
         if other is not None and options[spelling] >> other.bits:
@@ -145,8 +166,7 @@ def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind 
 
 
 def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
-    more = ("bits", "cycles", "or", "apart", "never_alone")
-    reader.known(mapping, f"kind '{name}'", {"list": True} | dict.fromkeys(more, False))
+    reader.known(mapping, f"kind '{name}'", KEYS["list"])
     items = mapping.items
     other = _other(reader, name, mapping, around)
     listed = expect(items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
@@ -158,6 +178,7 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         place = listed.keys[written].place
         if not WORD_OF_TEXT.fullmatch(written):
             raise Fault("table_shape", place=place, what=f"the name '{written}'", wanted="one word")
+        _no_operator(written, place)
         if written.upper() in options:
             raise Fault("table_choice_same", place=place, choice=written)
         options[written.upper()] = _claim(written, item, bits)
@@ -167,7 +188,7 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         bits = max(own.bit_length() for own, _ in options.values())
     if other is not None and other.bits != bits:
         raise Fault("table_shape", place=items["or"].place, what="'or'", wanted=f"{bits} bits wide, like the list")
-    apart = {"comma": ",", "blank": " "}[word(items["apart"], "apart", ("comma", "blank"))] if "apart" in items else ","
+    apart = APART[word(items["apart"], "apart", tuple(APART))] if "apart" in items else ","
     return NameList(
         name, bits, None, "", tuple((written, own) for written, (own, _) in options.items()), other,
         _times(items["cycles"], options) if "cycles" in items else (),
@@ -207,6 +228,12 @@ def _times(value: Value, options: Keys[str, tuple[int, int]]) -> tuple[tuple[int
                 "table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits, or exclude each other"
             )
     return tuple((own, integer(item, name, 0, LONGEST_TIME)) for (own, _), (name, item) in zip(timed, listed.items.items(), strict=True))
+
+
+def _no_operator(name: str, place: Place) -> None:
+    """Refuses a word that no expression can be without."""
+    if name.upper() in WORDS:
+        raise Fault("table_spelling", place=place, choice=name, why="it is an operator of expressions")
 
 
 def _operand(spelling: str, place: Place) -> None:

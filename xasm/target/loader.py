@@ -16,21 +16,31 @@ from xasm.target.codes import CodeReader
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.habits import read_directives, read_habits
 from xasm.target.inheritance import TableSource, joined, lineage, no_tables
-from xasm.target.kind_loader import Around, read_kinds
+from xasm.target.kind_loader import Around, kind_places, read_kinds
 from xasm.target.model import Book, Clock, Target
-from xasm.target.reading import KEYED, Reader, expect, integer, text, word
+from xasm.target.reading import KEYED, Reader, expect, integer, read_ranges, text, word
 from xasm.target.row_loader import RowReader
 from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read_symbols
 
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "kinds": True, "forms": True, "extends": False, "digits": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "kinds": True, "forms": True,
+    "extends": False, "digits": False,
 }  # fmt: skip
+DIGITS = ("hexadecimal", "octal")
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
+# Of what is made of keys in the head, the keys and whether they are needed.
+START = {"at": False, "vector": False}  # one of the two
+BOOK = dict.fromkeys(("title", "edition", "read"), True)
+CLOCK = dict.fromkeys(("unit", "periods", "typical"), True)
+COUNT = {"mnemonics": True, "opcodes": True, "undocumented": False}
+SPACE = {"address": True}
 WIDEST_WORD = 64
 WIDEST_ADDRESS = 32
+MOST_PERIODS = 1000  # of the clock in one cycle
+MOST_COUNTED = 1 << 24
 
 
 def read_target(source: Source, report: Report, tables: TableSource = no_tables) -> Target:
@@ -108,8 +118,10 @@ class _Loader:
             assume=assumed,
             kinds={name: kind for name, kind in rows.kinds.items() if kind is not None},
             modes={name: modes for name, modes in rows.modes.items() if modes is not None},
+            undefined=get("undefined", lambda value: read_ranges(value, width), frozenset()) if "word" not in failed else frozenset(),
+            kind_places=kind_places(items.get("kinds")),
             rows=get("forms", rows.rows, ()) if readable else (),
-            octal=get("digits", lambda value: word(value, "digits", ("hexadecimal", "octal")) == "octal", False),
+            octal=get("digits", lambda value: word(value, "digits", DIGITS) == "octal", False),
             places={key: scalar.place for key, scalar in top.keys.items()},
         )
 
@@ -119,7 +131,7 @@ class _Loader:
     def start(self, value: Value) -> tuple[int, bool]:
         wanted = "{at: address} or {vector: address}"
         mapping = expect(value, Mapping, "'start'", wanted)
-        self.reader.known(mapping, "'start'", {"at": False, "vector": False})
+        self.reader.known(mapping, "'start'", START)
         top = (1 << self.address) - 1
         if ("at" in mapping.items) == ("vector" in mapping.items):
             raise Fault("table_shape", place=value.place, what="'start'", wanted=wanted)
@@ -130,9 +142,8 @@ class _Loader:
         books = []
         for item in expect(value, Listing, "'book'", "a list of books").items:
             mapping = expect(item, Mapping, "a book", KEYED)
-            keys = ("title", "edition", "read")
-            self.reader.known(mapping, "a book", dict.fromkeys(keys, True))
-            books.append(Book(*(text(mapping.items[key], key) if key in mapping.items else "" for key in keys)))
+            self.reader.known(mapping, "a book", BOOK)
+            books.append(Book(*(text(mapping.items[key], key) if key in mapping.items else "" for key in BOOK)))
         return tuple(books)
 
     def spaces(self, value: Value) -> dict[str, int]:
@@ -140,21 +151,20 @@ class _Loader:
         spaces = {}
         for name, item in expect(value, Mapping, "'spaces'", "a mapping").items.items():
             mapping = expect(item, Mapping, f"space '{name}'", "{address: bits}")
-            self.reader.known(mapping, f"space '{name}'", {"address": True})
+            self.reader.known(mapping, f"space '{name}'", SPACE)
             if "address" in mapping.items:
                 spaces[name.lower()] = integer(mapping.items["address"], "address", 1, WIDEST_ADDRESS)
         return spaces
 
     def clock(self, value: Value) -> Clock:
         mapping = expect(value, Mapping, "'clock'", KEYED)
-        self.reader.known(mapping, "'clock'", {"unit": True, "periods": True, "typical": True})
+        self.reader.known(mapping, "'clock'", CLOCK)
         items = mapping.items
-        if not {"unit", "periods", "typical"} <= items.keys():
+        if not CLOCK.keys() <= items.keys():
             return Clock("cycle", 1, "")
-        return Clock(text(items["unit"], "unit"), integer(items["periods"], "periods", 1, 1000), text(items["typical"], "typical"))
+        return Clock(text(items["unit"], "unit"), integer(items["periods"], "periods", 1, MOST_PERIODS), text(items["typical"], "typical"))
 
     def count(self, value: Value) -> dict[str, int]:
         mapping = expect(value, Mapping, "'count'", KEYED)
-        keys = {"mnemonics": True, "opcodes": True, "undocumented": False}
-        self.reader.known(mapping, "'count'", keys)
-        return {key: integer(mapping.items[key], key, 0, 1 << 24) for key in keys if key in mapping.items}
+        self.reader.known(mapping, "'count'", COUNT)
+        return {key: integer(mapping.items[key], key, 0, MOST_COUNTED) for key in COUNT if key in mapping.items}

@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from hashlib import sha256
+from itertools import chain
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.syntax.expressions import Name, Node, Number
-from xasm.target.forms import WORD_OF_TEXT, Form, Modes, Row, Variant, form_shapes, listed
+from xasm.target.forms import WORD_OF_TEXT, Form, Mode, Modes, Row, Variant, form_shapes, listed
 from xasm.target.habits import MakerDirective
 from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.shapes import SELECTORS, Notation, shape
@@ -46,9 +47,10 @@ class Target:
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
     address space to its width in bits; `directives` maps the maker's names of data directives to ours. `names` are the
-    chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `rows` are
-    those of the table; `octal` says that the maker writes octal digits. `forms` and `mnemonics` leave out what is undocumented
-    unless `undocumented` is true.
+    chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `undefined` are the
+    first words that begin no instruction, as far as the table says so. `kind_places` maps a kind to where its keys stand, ""
+    to its name. `rows` are those of the table; `octal` says that the maker writes octal digits. `forms` and `mnemonics` leave out
+    what is undocumented unless `undocumented` is true.
     """
 
     name: str
@@ -72,6 +74,8 @@ class Target:
     modes: dict[str, Modes]
     rows: tuple[Row, ...]
     places: dict[str, Place]
+    undefined: frozenset[int] = frozenset()
+    kind_places: dict[str, dict[str, Place]] = field(default_factory=dict)
     octal: bool = False
     undocumented: bool = False
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
@@ -138,6 +142,11 @@ class Target:
                     found.setdefault(mnemonic, []).append(row)
         return {mnemonic: tuple(rows) for mnemonic, rows in found.items()}
 
+    @property
+    def hidden(self) -> set[str]:
+        """The mnemonics that the chip has only when undocumented ones are wanted, and they are not."""
+        return {mnemonic for row in self.rows for mnemonic in row.mnemonics} - self.mnemonics.keys()
+
     def forms_of(self, mnemonic: str) -> tuple[Form, ...]:
         """The forms of a mnemonic, in the order of the table and of the modes of a row. Raises Fault with a place where a
         row and its modes do not go together."""
@@ -161,13 +170,14 @@ class Target:
     def reserved(self) -> frozenset[str]:
         """Words that mean a register, flag or the like in operands, in capitals."""
         words: set[str] = set()
-        for row in self.rows:
-            if self.undocumented or not row.undocumented:
-                words |= row.words()
-        for modes in self.modes.values():
-            for mode in modes.modes:
-                words |= mode.words()
-        for kind in self.kinds.values():
+        kinds: dict[int, Kind] = {}
+        modes = (mode for modes in self.modes.values() for mode in modes.modes)
+        parts: Iterator[Row | Mode] = chain(self.rows, modes)
+        for part in parts:
+            if self.undocumented or not part.undocumented:
+                words |= part.words()
+                kinds |= {id(kind): kind for kind in part.fields.values()}
+        for kind in kinds.values():
             if isinstance(kind, (Choice, NameList)):
                 for spelling, _ in kind.options:
                     words.update(WORD_OF_TEXT.findall(spelling))

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from collections.abc import Mapping as Keys
 from difflib import get_close_matches
 from typing import Any
 
 from xasm.source.diagnostics import Fault, Report
-from xasm.target.document import Mapping, Scalar, Value
+from xasm.target.document import Listing, Mapping, Scalar, Value
 
+MOST_WORDS = 1 << 16  # of a range
 KEYED = "made of keys and values (key: value)"
 
 
@@ -45,6 +47,21 @@ def word(value: Value, key: str, wanted: tuple[str, ...]) -> str:
     if found not in wanted:
         raise Fault("table_value", place=value.place, value=found, key=key, wanted=", ".join(wanted))
     return found
+
+
+def read_ranges(value: Value, bits: int) -> frozenset[int]:
+    """Words of so many bits: `["01..0F", "FE"]`, in hexadecimal digits as many as a word has."""
+    digits = (bits + 3) // 4
+    one = rf"([0-9A-F]{{{digits}}})"
+    found: set[int] = set()
+    for item in expect(value, Listing, "'undefined'", "a list of words and ranges of words").items:
+        match = re.fullmatch(rf"{one}(?:\.\.{one})?", text(item, "undefined", quoted=True))
+        first, last = (int(match[1], 16), int(match[2] or match[1], 16)) if match else (1, 0)
+        if not (first <= last < 1 << bits and last - first < MOST_WORDS):
+            wanted = f"a word of {digits} digits 0..F, or two of them with '..' between, the lower one first"
+            raise Fault("table_shape", place=item.place, what="a part of 'undefined'", wanted=wanted)
+        found.update(range(first, last + 1))
+    return frozenset(found)
 
 
 def truth(value: Value, key: str) -> bool:

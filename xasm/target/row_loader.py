@@ -12,7 +12,7 @@ from xasm.syntax.parser import parse_operands
 from xasm.target.codes import CodeReader, Part
 from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.forms import FLOWS, Form, Mode, Modes, Row
-from xasm.target.kind_loader import LONGEST_TIME, is_modes
+from xasm.target.kind_loader import KEYS, LONGEST_TIME, is_modes
 from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.modes import ADDRESSED, MOST_FORMS, Pattern, addresses
 from xasm.target.reading import KEYED, Reader, expect, integer, missing_key, text, truth, unknown_key, word
@@ -216,7 +216,7 @@ class RowReader:
 
     def _modes(self, name: str, value: Value) -> Modes | None:
         mapping = expect(value, Mapping, f"kind '{name}'", KEYED)
-        self.reader.known(mapping, f"kind '{name}'", {"modes": True})
+        self.reader.known(mapping, f"kind '{name}'", KEYS["modes"])
         listing = expect(mapping.items["modes"], Listing, "'modes'", "a list of modes")
         if not listing.items:
             raise Fault("table_shape", place=listing.place, what="'modes'", wanted="at least one mode")

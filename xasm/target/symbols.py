@@ -20,6 +20,7 @@ WORD = re.compile(r"[a-z][a-z0-9_]*\Z")
 HIGHEST = (1 << 32) - 1
 BIT, BYTE = "bit", "data"  # the groups of names of bits, and of the bytes that hold them
 BITS = 8  # of a byte
+AREA = dict.fromkeys(("first", "last", "step", "bit"), True)  # keys of an area of bytes, all needed
 MOST_BYTES = 0xFFFF
 
 
@@ -129,9 +130,8 @@ def read_bits(reader: Reader, value: Value) -> tuple[BitArea, ...]:
     areas = []
     for item in expect(value, Listing, "'bits'", "a list of areas of bytes").items:
         mapping = expect(item, Mapping, "an area of bytes", KEYED)
-        keys = ("first", "last", "step", "bit")
-        reader.known(mapping, "an area of bytes", dict.fromkeys(keys, True))
-        if set(keys) <= mapping.items.keys():
+        reader.known(mapping, "an area of bytes", AREA)
+        if AREA.keys() <= mapping.items.keys():
             first = integer(mapping.items["first"], "first", 0, MOST_BYTES)
             last = integer(mapping.items["last"], "last", first, MOST_BYTES)
             step = integer(mapping.items["step"], "step", 1, MOST_BYTES)
