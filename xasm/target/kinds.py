@@ -236,7 +236,10 @@ class Page(Placed):
             return value & ((1 << self.bits) - 1)
         if not 0 <= value < self.memory:
             raise self.beyond(value)
-        raise self.off_page(value, own, self.bits)
+        fault = self.off_page(value, own, self.bits)
+        if self.page is not None and self.origin != "zero":
+            fault.hint = f"where {self.origin} is {value >> self.bits}, say so in front: ASSUME {self.origin},{value >> self.bits}"
+        raise fault
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
         return self.own(address, size, index) << self.bits | bits
