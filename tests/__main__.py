@@ -1,7 +1,7 @@
 """All checks, as the README's test command runs them: `python -m tests`.
 
-Style (ruff), types (mypy, strict), then every test. With `--compilers` the C compilers that the tests of C arrays need
-are installed first where they are missing (Debian and its relatives; needs root or sudo).
+Style (ruff), types (mypy, strict), then every test. With `--tools` the C compilers that the tests of C arrays need, and the
+browser that the tests of charts and cards need, are installed first where they are missing (Debian; needs root or sudo).
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-COMPILERS = {"gcc": "gcc", "g++": "g++", "avr-gcc": "gcc-avr"}
-PACKAGES = ["gcc", "g++", "gcc-avr", "avr-libc"]
+TOOLS = ("gcc", "g++", "avr-gcc", "chromium")
+PACKAGES = ["gcc", "g++", "gcc-avr", "avr-libc", "chromium"]
 STEPS = (
     ("style", ["ruff", "check", "xasm", "tests"]),
     ("format", ["ruff", "format", "--check", "xasm", "tests"]),
@@ -25,11 +25,11 @@ STEPS = (
 
 
 def missing() -> list[str]:
-    return [program for program in COMPILERS if shutil.which(program) is None]
+    return [program for program in TOOLS if shutil.which(program) is None]
 
 
 def install() -> None:
-    """Installs the compilers; says what to type where it cannot."""
+    """Installs the tools; says what to type where it cannot."""
     if not missing():
         return
     by_hand = f"please install {', '.join(missing())}; on Debian: apt-get install {' '.join(PACKAGES)}"
@@ -44,11 +44,11 @@ def install() -> None:
 
 def main() -> None:
     options = argparse.ArgumentParser(prog="python -m tests", description=__doc__)
-    options.add_argument("--compilers", action="store_true", help="install missing C compilers first")
-    if options.parse_args().compilers:
+    options.add_argument("--tools", action="store_true", help="install missing C compilers and the browser first")
+    if options.parse_args().tools:
         install()
     if missing():
-        sys.exit(f"the tests need {', '.join(missing())}; `python -m tests --compilers` installs them")
+        sys.exit(f"the tests need {', '.join(missing())}; `python -m tests --tools` installs them")
     failed = []
     for title, command in STEPS:
         print(f"-- {title}: {' '.join(command)}", flush=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.messages import FOLDER, MARKED, Case, Shown, read
 
-ELSEWHERE = FOLDER.parent / "cli"
+ELSEWHERE = [FOLDER.parent / "cli", FOLDER.parent / "charts"]
 BEGIN = re.compile(r"^(?=== )", re.MULTILINE)
 ANSWER = re.compile(r"^-- (?:says, exit|prints).*", re.MULTILINE | re.DOTALL)
 
@@ -37,7 +37,9 @@ def section(heading: str, text: str) -> str:
 
 
 def main() -> None:
-    paths = [Path(name) for name in sys.argv[1:]] or sorted([*FOLDER.glob("*.txt"), *ELSEWHERE.glob("*.txt")])
+    paths = [Path(name) for name in sys.argv[1:]] or sorted(
+        [*FOLDER.glob("*.txt"), *(path for folder in ELSEWHERE for path in folder.glob("*.txt"))]
+    )
     for path in paths:
         path.write_text(filled(path.read_text("ascii"), path.name))
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import click
 
-from xasm.cli import target_check, target_new
+from xasm.cli import target_chart, target_check, target_new, target_show
 from xasm.cli.chips import own_tables
 from xasm.cli.screen import show
-from xasm.reports.card import card, overview
+from xasm.reports.card import overview
 from xasm.source.diagnostics import Fault, Report, SourceErrors
 from xasm.target.finding import known_tables, load_target, table_paths
 from xasm.target.model import Target
@@ -18,14 +18,17 @@ from xasm.target.model import Target
     epilog="""\b
 Examples:
   xasm target list
-  xasm target show NAME""",
+  xasm target show NAME
+  xasm target chart NAME -o map.html""",
 )
 def command() -> None:
     """The chips: which there are, and what each understands; tables for further ones."""
 
 
+command.add_command(target_chart.command)
 command.add_command(target_check.command)
 command.add_command(target_new.command)
+command.add_command(target_show.command)
 
 
 @command.command("list", epilog="Example:  xasm target list")
@@ -44,14 +47,6 @@ def list_targets(tables: tuple[str, ...]) -> None:
                 report.add(diagnostic)
     show(overview(found))
     report.stop()
-
-
-@command.command("show", epilog="Example:  xasm target show NAME | less")
-@click.argument("name")
-@own_tables
-def show_target(name: str, tables: tuple[str, ...]) -> None:
-    """Prints the card of chip NAME (or of the table NAME.yaml): its conventions and every form with code, cycles and flow."""
-    show(card(load_target(name, own=tables)))
 
 
 @command.command("colours", epilog="Example:  xasm target colours > xasm.tmLanguage.json")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Iterator
 
@@ -32,11 +33,12 @@ def card(target: Target) -> str:
 def _card(target: Target) -> Iterator[str]:
     yield target.title
     yield "=" * len(target.title)
-    yield from head(target)
+    yield from (f"{label:<14}{text}" for label, text in facts(target))
     yield from titled("How it is written", (f"  {line}".rstrip() for line in target.conventions.rstrip().split("\n")))
+    yield from titled("Registers, conditions and other words in operands", wrapped(", ".join(words(target))))
     yield from titled("Names that it has", names(target))
-    yield from titled("What is assumed", (f"  {name} is {value}; ASSUME says otherwise" for name, value in target.assume.items()))
-    yield from titled("How its maker writes", habits(target))
+    yield from titled("What is assumed", (f"  {text}" for text in assumptions(target)))
+    yield from titled("How its maker writes", (f"  {text}" for text in habits(target)))
     width = max((len(name) for name in (*target.kinds, *target.modes)), default=0)
     yield from titled("What operands take", (f"  {kind.name:<{width}}  {kind_text(kind)}" for kind in target.kinds.values()))
     yield from titled("Operands of several forms; their time is added", modes(target))
@@ -58,34 +60,49 @@ def books(target: Target) -> Iterator[str]:
         yield f"    read for this table: {book.read}"
 
 
-def head(target: Target) -> Iterator[str]:
+def facts(target: Target) -> Iterator[tuple[str, str]]:
+    """What the head of the table says, each with its label."""
     clock = target.clock
     first, last, start = (target.address_text(address) for address in (0, target.top, target.start))
     low = "low" if target.order == "little" else "high"
     periods = f", {clock.periods} clock periods each" if clock.periods > 1 else ""
-    yield f"name          -t {', '.join([target.name, *target.also])}"
-    yield f"memory        words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
+    yield "name", f"-t {', '.join([target.name, *target.also])}"
+    yield "memory", f"words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
     if target.octal:
-        yield "digits        octal, in listings and messages; the files that are written are hexadecimal"
+        yield "digits", "octal, in listings and messages; the files that are written are hexadecimal"
     if target.spaces:
-        spaces = ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
-        yield f"other spaces  {spaces}"
-    yield f"starts        {'at the address held in' if target.start_vector else 'at'} {start}"
-    yield f"cycles        counted in units of one {clock.unit}{periods}; usual clock {clock.typical}"
-    yield f"instructions  {target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes"
+        yield "other spaces", ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
+    yield "starts", f"{'at the address held in' if target.start_vector else 'at'} {start}"
+    yield "cycles", f"counted in units of one {clock.unit}{periods}; usual clock {clock.typical}"
+    unlisted = target.count.get("undocumented", 0)
+    more = f", and {unlisted} opcodes that the maker's book does not list" if unlisted else ""
+    yield "instructions", f"{target.count['mnemonics']} mnemonics, {target.count['opcodes']} opcodes{more}"
+
+
+def words(target: Target) -> list[str]:
+    """The words that operands have besides numbers, R2 in front of R10."""
+    return sorted(target.reserved, key=lambda word: [int(part) if part.isdecimal() else part for part in re.split(r"(\d+)", word)])
+
+
+def wrapped(text: str, start: str = "") -> Iterator[str]:
+    """A list of names in lines of the width of the card; `start` stands in front of the first."""
+    yield from textwrap.wrap(text, WIDTH, initial_indent=f"  {start}", subsequent_indent=" " * (len(start) + 2))
 
 
 def names(target: Target) -> Iterator[str]:
     """The chip's own names by group, and which bytes have bits with addresses."""
     for group, values in target.names.groups.items():
         listed = ", ".join(f"{name}\u00a00x{value:02X}" for name, value in values.items())
-        for line in textwrap.wrap(listed, WIDTH, initial_indent=f"  {group}: ", subsequent_indent=" " * (len(group) + 4)):
-            yield line.replace("\u00a0", " ")
-    yield from map(bits, target.names.areas)
+        yield from (line.replace("\u00a0", " ") for line in wrapped(listed, f"{group}: "))
+    yield from (f"  {bits(area)}" for area in target.names.areas)
 
 
 def bits(area: BitArea) -> str:
-    return f"  bits .0 to .{BITS - 1} of the bytes {area.text()} have the addresses 0x{area.bit:02X}..0x{area.end - 1:02X}"
+    return f"bits .0 to .{BITS - 1} of the bytes {area.text()} have the addresses 0x{area.bit:02X}..0x{area.end - 1:02X}"
+
+
+def assumptions(target: Target) -> Iterator[str]:
+    yield from (f"{name} is {value}; ASSUME says otherwise" for name, value in target.assume.items())
 
 
 def habits(target: Target) -> Iterator[str]:
@@ -93,8 +110,8 @@ def habits(target: Target) -> Iterator[str]:
     for name, directive in target.directives.items():
         order = f", {'low' if directive.order == 'little' else 'high'} word first" if directive.order else ""
         text = ", its text between any two equal characters" if directive.delimited else ""
-        yield f"  {name} is {directive.name} {directive.first}".rstrip(" ,") + order + text
-    yield from (f"  {HABITS[habit]}" for habit in HABITS if habit in target.habits)
+        yield f"{name} is {directive.name} {directive.first}".rstrip(" ,") + order + text
+    yield from (HABITS[habit] for habit in HABITS if habit in target.habits)
 
 
 def kind_text(kind: Kind) -> str:
@@ -133,11 +150,19 @@ def rows(target: Target) -> Iterator[str]:
 
 def remarks(part: Row | Mode) -> str:
     """What else there is to say of a row or mode, its kinds at the end."""
-    notes = ["second spelling"] if part.alias else []
-    notes += ["undocumented"] if part.undocumented else []
-    notes += [part.note] if part.note else []
+    fields = operands(part)
+    return "; ".join(notes(part)) + (f"  [{fields}]" if fields else "")
+
+
+def notes(part: Row | Mode) -> list[str]:
+    found = ["second spelling"] if part.alias else []
+    found += ["undocumented"] if part.undocumented else []
+    return found + ([part.note] if part.note else [])
+
+
+def operands(part: Row | Mode) -> str:
+    """The fields of a row or mode, each with its kind."""
     kinds = {name: kind.name for name, kind in part.fields.items()}
     if isinstance(part, Row):
         kinds |= {name: modes.name for name, modes in part.modes.items()}
-    fields = ", ".join(f"{name}: {kind}" for name, kind in kinds.items())
-    return "; ".join(notes) + (f"  [{fields}]" if fields else "")
+    return ", ".join(f"{name}: {kind}" for name, kind in kinds.items())

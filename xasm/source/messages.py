@@ -121,6 +121,9 @@ CATALOGUE: dict[str, str] = {
     "same_output": "'{path}' is named twice as an output",
     "output_is_input": "'{path}' is one of the sources; it is not overwritten",
     "not_to_terminal": "'{path}' would put bytes on the screen; name a file instead",
+    # charts and cards
+    "chart_word": "a word of the {chip} has {bits} bits; a chart is drawn of words of up to {most} bits",
+    "chart_size": "the {chip} has more codes than a chart can show",
     "no_words": "there is nothing to write: the program has no bytes",
     "bad_c_name": "'{name}' is not a C name",
     "bad_storage": "'{word}' is not a storage word: letters, digits, '_', blanks, and parentheses with plain arguments",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
-from xasm.target.forms import Form, gather
+from xasm.target.forms import Form, Row, gather
 from xasm.target.kinds import Kind, Plain, numeric
 from xasm.target.model import Target
 
@@ -77,8 +77,8 @@ def fixed_bits(form: Form) -> int:
     return sum(mask.bit_count() for mask in form.code.masks)
 
 
-def text_of(form: Form, fields: dict[str, int | str], target: Target) -> str:
-    """An instruction as source text."""
+def text_of(form: Row, fields: dict[str, int | str], target: Target) -> str:
+    """An instruction as source text; what is not among `fields` stays as the form has it."""
     if not fields:
         return form.asm
     length = len(form.statement.operation)
