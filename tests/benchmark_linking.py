@@ -31,6 +31,11 @@ from xasm.target.model import Target
 CHIP = "6502"
 
 
+def roomy() -> Target:
+    """An invented chip with room for any program."""
+    return chip(BRANCHES.replace("{address: 16}", "{address: 24}"), address=24)
+
+
 def many(target: Target, modules: int, lines: int) -> list[Source]:
     """Sources of modules each of which makes ten labels public and uses thirty of others."""
     dice = random.Random(5)
@@ -40,13 +45,13 @@ def many(target: Target, modules: int, lines: int) -> list[Source]:
         public = [f"m{index}_public_{number}" for number in range(10)]
         others = [f"m{dice.randrange(modules)}_public_{dice.randrange(10)}" for _ in range(30)]
         head = [f" PUBLIC {', '.join(public)}", f" EXTERN {', '.join(sorted(set(others)))}"]
-        tail = [f"{name}: DW {name}" for name in public] + [f" DW {name} + 1" for name in others]
+        tail = [f"{name}: DW {name} & 0xFFFF" for name in public] + [f" DW {name} + 1 & 0xFFFF" for name in others]
         sources.append(Source(f"m{index}.asm", "\n".join([*head, *tail, body])))
     return sources
 
 
 def modules(repeat: int, count: int, lines: int) -> None:
-    target = wide_target(CHIP)
+    target = roomy()
     times = {}
     for number in (count, 2 * count):
         sources = many(target, number, lines)
@@ -69,7 +74,7 @@ def read_all(written: list[bytes], target: Target) -> list[Module]:
 
 def chain(repeat: int, count: int) -> None:
     """Branches of which each just reaches, until the last one grows."""
-    target = chip(BRANCHES.replace("{address: 16}", "{address: 24}"), address=24)
+    target = roomy()
     times = {}
     for number in (count, 2 * count):
         lines = [f"l{index}: BR l{index + 1} + 125" for index in range(number)]

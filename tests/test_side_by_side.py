@@ -189,3 +189,11 @@ def test_control_goes_behind_the_place_that_is_named() -> None:
     assert call is not None and jump is not None and through is not None
     assert (call.target, jump.target, through.target) == (0x1002, 0x1000, None)
     assert call.fields == {"a": 0x1000}
+
+
+def test_a_word_in_a_list_may_change_the_flow() -> None:
+    body = BODY.replace("m: gear, cycles: 1, flow: next}", "m: gear, cycles: 1, flow: skip, flow_with: {RING: halt}}")
+    assert body != BODY
+    decoder = Decoder(chip(body, name="bells"))
+    flows = {words: found.flow for words in (b"\x58", b"\x59", b"\x51", b"\x5d") if (found := decoder.decode(words, 0)) is not None}
+    assert flows == {b"\x58": "skip", b"\x59": "halt", b"\x51": "halt", b"\x5d": "halt"}

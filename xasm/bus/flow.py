@@ -41,24 +41,13 @@ class Way(NamedTuple):
     returns: bool = False  # whether a computed way is a call
 
 
-def flow_of(instruction: Instruction) -> str:
-    """The flow of an instruction with its operands."""
-    form = instruction.form
-    for operand, flow in form.flow_with.items():
-        field, _, name = operand.rpartition("=")
-        values = [instruction.fields.get(field)] if field else list(instruction.fields.values())
-        if any(isinstance(value, str) and name in value.split(",") for value in values):
-            return flow
-    return form.flow
-
-
 def ways(
     instruction: Instruction, words: Sequence[int], address: int, target: Target, size_at: Callable[[int], int | None]
 ) -> tuple[Way, ...]:
     """The ways on from an instruction at an address, the one without its condition first. `size_at` gives the length of the
     instruction at an address, None where there is none."""
     form = instruction.form
-    flow = flow_of(instruction)
+    flow = instruction.flow
     behind = address + form.size & target.top
     to = instruction.target
     to = to & target.top if to is not None else None

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from xasm.bus.capture import Capture
-from xasm.bus.flow import CALL, COMPUTED, HALT, PAGE, RETURN, TRAP, flow_of, most_cycles, ways
+from xasm.bus.flow import CALL, COMPUTED, HALT, PAGE, RETURN, TRAP, most_cycles, ways
 from xasm.bus.memory import Memory
 from xasm.bus.wiring import SEEN, Wiring
 from xasm.target.forms import Form
@@ -122,7 +122,7 @@ class Program:
         if instruction is None:
             return None if len(words) < self.memory.longest else False
         options = ways(instruction, words, at, self.target, self._size_at)
-        reach = reach_of(flow_of(instruction), instruction.form)
+        reach = reach_of(instruction.flow, instruction.form)
         found = []
         for way in options:
             to = ANYWHERE if way.to is None else way.to

@@ -75,11 +75,12 @@ def kind_of(data: bytes) -> str:
     for kind, sign in RECORDS:  # a record that is mistyped is one still
         if sign.match(head):
             return kind
-    if CONTROL.search(head) or not text_like(head):
+    text = data.strip(b"\0")[:HEAD]  # zeros fill a tape in front and behind
+    if not text or CONTROL.search(text) or not text_like(text):
         return ".bin"
     return ".c" if ARRAY.search(data) else LISTING
 
 
 def text_like(head: bytes) -> bool:
-    """Whether bytes are text: at most a few that are not ASCII, or fill a tape."""
+    """Whether bytes are text: at most a few that are neither ASCII nor UTF-8."""
     return sum(1 for byte in head if byte >= 0x80 or not byte) * 10 <= len(head)

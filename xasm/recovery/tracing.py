@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 
 from xasm.recovery.exact import Disassembler, Found
 from xasm.recovery.memory import Memory
-from xasm.target.forms import Form
 
 CALLS = ("call", "call_if")
 ON = ("next", "branch", "call", "call_if", "return_if", "skip", "repeat")  # the next instruction can follow
@@ -98,39 +97,38 @@ class Tracer:
             if isinstance(value, str) or not kind.address or kind.space:
                 continue
             notes = self.trace.uses
-            if name == form.target and goes(form):
-                notes = self.trace.calls if form.flow in CALLS else self.trace.jumps
+            if name == form.target and goes(found):
+                notes = self.trace.calls if found.instruction.flow in CALLS else self.trace.jumps
             notes.setdefault(value, []).append(found.address)
 
     def ways(self, found: Found) -> list[int]:
         """The addresses that certainly can follow."""
-        form = found.form
+        form, flow = found.form, found.instruction.flow
         ways = []
-        if form.flow in ON:
+        if flow in ON and not form.always:
             ways.append(found.end)
         if form.asm in self.memory.target.routes.back:
             ways.append(found.end)
-        if form.flow in PERHAPS:
+        if flow in PERHAPS:
             self.perhaps.append(found.end)
-        if form.flow == "skip":
-            passed = self.decode(found.end)
-            if passed is not None:
-                ways.append(passed.end)
+        if flow == "skip":
+            passed = self.decode(found.end) if form.over is None else None
+            ways += [found.end + form.over] if form.over is not None else [passed.end] if passed is not None else []
         target = self.target(found)
         if target is not None:
             ways.append(target)
             if form.target is None:
                 self.trace.reached.setdefault(found.address, set()).add(target)
-                notes = self.trace.calls if form.flow in CALLS else self.trace.jumps
+                notes = self.trace.calls if found.instruction.flow in CALLS else self.trace.jumps
                 notes.setdefault(target, []).append(found.address)
-        elif goes(form):
+        elif goes(found):
             self.trace.computed.append(found.address)
         return ways
 
     def target(self, found: Found) -> int | None:
         """Where an instruction takes control; None where it does not, or where that is known only when it runs."""
         form, fields = found.form, found.instruction.fields
-        if not goes(form):
+        if not goes(found):
             return None
         if form.target is not None:
             return found.instruction.target
@@ -155,16 +153,16 @@ class Tracer:
             found = self.decode(address)
             if found is None or any(at in self.trace.owner for at in range(address, found.end)):
                 return False
-            if found.form.flow in ("jump", "return"):
+            if found.instruction.flow in ("jump", "return"):
                 target = self.target(found)
                 return target is None or target not in self.memory or self.decode(target) is not None
             address = found.end
         return False
 
 
-def goes(form: Form) -> bool:
-    """Whether a form takes control elsewhere, and not back to a caller or to a fixed handler."""
-    return form.flow in ("jump", "branch", *CALLS)
+def goes(found: Found) -> bool:
+    """Whether an instruction takes control elsewhere, and not back to a caller or to a fixed handler."""
+    return found.instruction.flow in ("jump", "branch", *CALLS)
 
 
 def number(value: int | str) -> int | None:

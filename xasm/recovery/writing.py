@@ -133,7 +133,7 @@ class Writer:
         self.put(f"{label}:" if label else "", statement, "; ".join(notes))
         for address in range(at + 1, found.end):
             self.middle(address, found)
-        if found.form.flow in LAST:
+        if found.instruction.flow in LAST:
             self.blank()
         return found.end
 

@@ -28,6 +28,16 @@ class Instruction(NamedTuple):
         value = self.fields[self.form.target]
         return value + self.form.behind if isinstance(value, int) else None
 
+    @property
+    def flow(self) -> str:
+        """Where control can go next, its operands looked at."""
+        for operand, flow in self.form.flow_with.items():
+            field, _, name = operand.rpartition("=")
+            values = [self.fields.get(field)] if field else list(self.fields.values())
+            if any(isinstance(value, str) and name in re.split("[, ]", value) for value in values):
+                return flow
+        return self.form.flow
+
 
 class Decoder:
     """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is. `longest` is the
