@@ -79,8 +79,14 @@ LINES = {
     "2650": [PLAIN[0][:15], PLAIN[1]],
     "4004": [[Line(f"D{bit}", [bit, bit + 4, bit + 8], [bit, bit + 4]) for bit in range(4)]],
     "8008": [[Line(f"D{bit}", [bit, bit + 8] if bit < 6 else [bit], [bit]) for bit in range(8)]],
+    "8048": [[Line(f"DB{bit}", [bit], [bit]) for bit in range(8)] + [Line(f"P{bit + 12}", [bit], []) for bit in range(8, 12)]],
     "8051": SHARED,
     "8085": SHARED,
+    "im6100": [[Line(f"A{bit}", [bit], []) for bit in range(12)], [Line(f"D{bit}", [], [bit]) for bit in range(12)]],
+    "ins8060": [
+        [Line(f"AD{bit}", [bit], []) for bit in range(12)],
+        [Line(f"DB{bit}", [bit + 12] if bit < 4 else [], [bit]) for bit in range(8)],
+    ],
 }
 
 

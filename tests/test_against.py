@@ -131,6 +131,9 @@ def test_a_correct_capture_is_the_same(chip: str, kind: str) -> None:
     assert later.same and later.outcome.start == 3 and later.begins == "reset"
 
 
+ROOMY = ("im6100",)
+
+
 @pytest.mark.parametrize("chip", CHIPS)
 def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
     memory, found, accesses = program(chip, "halt")
@@ -141,7 +144,9 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
         address, word, write = accesses[index]
         broken = [*accesses[:index], (address ^ 4, word, write), *accesses[index + 1 :]]
         wrong = compare(memory, found, captured(broken))
-        assert not wrong.same and index <= wrong.outcome.stop <= index + 2 and not any(finding.whole for finding in wrong.findings)
+        assert not wrong.same and index <= wrong.outcome.stop <= index + 2
+        # an instruction that has time for an access of data besides its own words may hide the wrong one
+        assert chip in ROOMY or not any(finding.whole for finding in wrong.findings)
 
 
 @pytest.mark.parametrize("chip", CHIPS)

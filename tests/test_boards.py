@@ -110,7 +110,7 @@ def test_the_board_says_where_to_start(name: str) -> None:
     else:
         assert image[chip.start] == 1
         with pytest.raises(SourceErrors) as caught:
-            on_board(board, f" ORG {place + 1}\ngo: DB 1\n", target=chip)
+            on_board(board, f" ORG {place + 1 if place < top else place - 1}\ngo: DB 1\n", target=chip)
         assert [one.code for one in caught.value.diagnostics] == ["starts_elsewhere"]
 
 

@@ -15,6 +15,7 @@ from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors
 from xasm.source.files import Source
 from xasm.target.book_check import Made, assembled, unmet, without_source, wrong_counts, wrong_cycles, wrong_decoding, wrong_words
 from xasm.target.bookvalues import COUNTS, Book, BookValue, read_book
+from xasm.target.encode import placed
 from xasm.target.finding import load_target
 from xasm.target.loader import read_target
 from xasm.target.model import Target
@@ -85,8 +86,7 @@ def apart(target: Target, values: Iterable[BookValue], found: Made) -> list[Book
         if isinstance(made, Fault):
             continue
         # a statement may have been given a form that lies anywhere because another one does not reach from there
-        forms = [made.form, *target.mnemonics[made.form.mnemonic]]
-        fixed = value.address or any(kind.placed for form in forms for kind in form.fields.values())
+        fixed = value.address or placed(target.variants_of(made.form.mnemonic, made.shape))
         size = len(value.words)
         while not fixed and not taken.isdisjoint(range(here, here + size)):
             here += 1

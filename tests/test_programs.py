@@ -18,7 +18,7 @@ FOLDER = Path(__file__).parent / "programs"
 SOURCES = sorted(FOLDER.glob("*.asm"))
 IMAGES = sorted(FOLDER.glob("*.hexdump"))
 SHORTEST = 20  # words of the shortest image that says something
-ROW = re.compile(r"([0-9A-F]{3,4}):((?: [0-9A-F]{2})+)")
+ROW = re.compile(r"([0-9A-F]{3,4}):((?: [0-9A-F]{2,3})+)")
 OTHER_IMAGE = re.compile(r"^; image: (\S+)$", re.MULTILINE)
 
 

@@ -359,8 +359,14 @@ def test_a_wrong_page_is_noticed(witness: Witness) -> None:
             if not isinstance(kind, Page) or kind.page is not None:
                 continue
             border = (witness.base >> kind.bits) + 1 << kind.bits
-            for base in range(border - form.size - 1, border + 1):
-                assert unexplained(witness, put(replace(witness, base=base), target, [form])[:1]) == []
+            slot = form.code.slots[name][0].word
+            theirs = replace(kind, origin=witness.page or kind.origin)
+            bases = range(border - form.size - 1, border + 1)
+            agreed = [base for base in bases if theirs.own(base, form.size, slot) == kind.own(base, form.size, slot)]
+            assert (len(agreed) == len(bases)) == (theirs == kind), "the witness's page is that of the table"
+            for base in bases:
+                found = unexplained(witness, put(replace(witness, base=base), target, [form])[:1])
+                assert (found == []) == (base in agreed)
             wrong = replace(form, fields=form.fields | {name: replace(kind, origin="self")})
             changed = replace(target, rows=(wrong,))
             assert unexplained(witness, put(replace(witness, base=border - 1), changed, [wrong])[:1])

@@ -15,6 +15,7 @@ from xasm.source.diagnostics import Fault
 from xasm.source.files import Source
 from xasm.syntax.expressions import (
     After,
+    Beside,
     Binary,
     Choose,
     Dotted,
@@ -35,7 +36,10 @@ from xasm.syntax.parser import parse_operands
 EXAMPLES = settings(max_examples=250, deadline=None, suppress_health_check=list(HealthCheck))
 BRACKETS = {"(": ")", "[": "]"}
 NAMES = ("a", "loop", "_x9", "H", "ORDER", "ofs", ".wait", "AF'", "Q0'", "first.wait", "P1.3", "0x20.7", "$.1", ".a.b")
-PARTS = ("value", "value", "value", "name", "name", "text", "nothing", "sign", "before", "after", "round", "square", "repeated", "dotted")
+PARTS = (
+    *("value",) * 3, *("name",) * 2, "text", "nothing", "sign",
+    "before", "after", "round", "square", "repeated", "dotted", "beside", "indexed",
+)  # fmt: skip
 
 
 class Printer:
@@ -60,6 +64,7 @@ class Printer:
             Repeated: lambda: "{} OF {}".format(*map(self.node, node.children)),
             After: lambda: self.node(node.children[0]) + node.signs,
             Dotted: lambda: self.node(node.children[0]) + node.part,
+            Beside: lambda: "{} {}".format(*map(self.node, node.children)),
         }
         return str(writers[type(node)]())
 
@@ -106,7 +111,11 @@ def operand(choice: random.Random, depth: int = 3) -> str:
         return f"({operand(choice, 0)}).{choice.choice(('3', 'bit'))}"
     if part == "repeated":
         return f"{value(choice)} {choice.choice(('OF', 'of', 'Of'))} {value(choice)}"
+    if part == "beside":
+        return f"{choice.choice(('a', 'H', '.x'))} {choice.choice(('a b', '.wait', 'first.wait', '$', '$1F', '5+a', 'b 9'))}"
     inner = operand(choice, depth - 1)
+    if part == "indexed":
+        return f"{inner}{choice.choice(('', ' '))}({operand(choice, 0)})"
     if part == "before":
         return choice.choice(("#", "@", "*", "/", "<", ">", "#<", "- ", "LOW ", "not ")) + inner
     if part == "after":

@@ -109,15 +109,6 @@ class Walk:
         assert found is not None, f"no instruction at 0x{address:04X}, words {words}"
         return found
 
-    @staticmethod
-    def target(found: Instruction) -> int | None:
-        """Where an instruction may send control; None where only the running chip knows, or nowhere."""
-        if found.form.target is None:
-            return None
-        value = found.fields[found.form.target]
-        assert isinstance(value, int)
-        return value
-
     def loop(self, address: int) -> tuple[list[int], int]:
         """Goes on from an address until an instruction jumps to itself: the addresses of all words read on the way, and
         that of the loop."""
@@ -126,7 +117,7 @@ class Walk:
             found = self.at(address)
             read += range(address, address + found.form.size)
             assert found.form.flow in ("next", "jump"), f"{found.text} at 0x{address:04X} may go two ways"
-            after = address + found.form.size if found.form.flow == "next" else self.target(found)
+            after = address + found.form.size if found.form.flow == "next" else found.target
             assert after is not None, f"{found.text} at 0x{address:04X} jumps nobody knows where"
             if after == address:
                 return read, address
@@ -144,7 +135,7 @@ class Walk:
             found = reached[address] = self.at(address)
             flow = found.form.flow
             after = address + found.form.size
-            target = self.target(found)
+            target = found.target
             if flow in ("jump", "branch", "call", "call_if") and target is not None:
                 pending.append(target)
             if flow not in ("jump", "return", "halt", "trap"):

@@ -33,6 +33,7 @@ EXCEPTIONS = [
     "'at' is 4096", "'max' is 256", "'values' must be 1..2 different numbers", "unknown key 'flwo'", "'x' is not possible for 'to'",
     "'last' is 128", "'bits' must be areas of different bytes", "the assumption 'next'", "'bonk' is not possible for 'of'", "'within' is 7",
     "'KX' is 256", "'or' must be 3 bits wide", "unknown key 'KY'", "'cycles' must be given for names", "unknown key 'flow'",
+    "'KB' must be 4 of the signs", "'KC' is not possible", "'min' is -129",
     "'b' is not possible for 'to'", "'s' is not possible for 'to'", "'t' is not possible for 'to'",
 ]  # fmt: skip
 

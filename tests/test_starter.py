@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 import xasm
+from tests.further_machines import FURTHER
 from tests.pcode_machine import LANGUAGES, Bus, Machine
-from tests.small_machines import MODELS, Model4004, Small
+from tests.small_machines import MODELS as SMALL
+from tests.small_machines import Model4004, Small
 from tests.test_cli import run
 from xasm.building import Choices, build, build_sources
 from xasm.bus.memory import memory_of
@@ -23,6 +25,7 @@ from xasm.target.bus_parts import KINDS
 from xasm.target.finding import load_target, table_paths
 
 CHIPS = list(table_paths())
+MODELS = {**SMALL, **FURTHER}
 MACHINES = [*LANGUAGES, *MODELS]
 MOST = 20_000  # steps; the longest walk takes fewer
 
@@ -70,7 +73,7 @@ def test_machines_fetch_what_is_expected(chip: str, kind: str) -> None:
     assert found.loop is not None
     expected = [(fetch.address, fetch.word) for fetch in found.fetches()]
     first = found.loop_fetch or 0
-    expected += expected[first:] * 3
+    expected += expected[first:] * 7
     playing = machine(chip, program.image)
     while len(playing.bus.log) < 200:
         playing.step()

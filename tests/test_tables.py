@@ -98,7 +98,7 @@ def ranges_of(trial: Trial, name: str) -> list[str]:
     """The range of a field as its refusals state it; a distance that reaches everything is refused for the address."""
     kind = numeric(trial.form.fields[name])
     if isinstance(kind, Relative):
-        return [f"{-(1 << (kind.bits - 1))}..+{(1 << (kind.bits - 1)) - 1}", f"0..0x{trial.target.top:X}"]
+        return [f"{kind.low}..+{kind.high}", f"0..0x{trial.target.top:X}"]
     if isinstance(kind, Page):
         (first, last), _ = kind.edges(trial.address, trial.form.size, trial.form.code.slots[name][0].word)
         return [f"0x{first:X}..0x{last:X}"]

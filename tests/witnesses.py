@@ -18,7 +18,7 @@ from xasm.target.kinds import Choice, NameList
 
 EDGES = (0x00, 0x01, 0x7F, 0x80, 0xFF)
 KEYS = {"library", "select", "target", "base", "openings", "spelling", "differences", "extra"}
-MORE_KEYS = {"names": {}, "nothing": ""}  # that may be left out
+MORE_KEYS = {"names": {}, "nothing": "", "page": ""}  # that may be left out
 
 
 class Decoded(NamedTuple):
@@ -124,6 +124,7 @@ class Witness:
     differences: list[Difference]
     extra: Patterns
     nothing: str
+    page: str = ""
 
     def decode(self, code: bytes, address: int) -> Decoded | None:
         """What the library makes of some bytes; None where that is no instruction."""
@@ -158,6 +159,7 @@ def read_witness(text: str) -> Witness:
         [difference(**entry) for entry in data["differences"]],
         tuple(pattern for entry in data["extra"] for pattern in spread(entry["code"], names)),
         data["nothing"],
+        data["page"],
     )
 
 

@@ -21,7 +21,7 @@ from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
-from xasm.syntax.parser import Operands, parse_operands, plain
+from xasm.syntax.parser import Operands, not_beside, parse_operands, plain
 from xasm.target.encode import assuming, encode, placed
 from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
@@ -156,10 +156,13 @@ class Assembler:
 
     # statements
 
-    def operands(self, text: str) -> tuple[Operands, bool]:
-        """Operands with changing names replaced by what they stand for now, and whether any was."""
+    def operands(self, text: str, beside: bool = False) -> tuple[Operands, bool]:
+        """Operands with changing names replaced by what they stand for now, and whether any was. `beside` says whether two
+        things may stand side by side."""
         target = self.module.target
         operands = parse_operands(translated(text, target.habits) if target is not None and target.habits else text)
+        if operands.beside is not None and not beside:
+            raise not_beside(operands.beside, text)
         if self.symbols.variables and not operands.names.isdisjoint(self.symbols.variables):
             return plain(tuple(node.renamed(self.symbols.variables) for node in operands.nodes)), True
         return operands, False
@@ -170,7 +173,7 @@ class Assembler:
             raise self.no_target()
         if statement.operation not in target.mnemonics:
             raise self._unknown(statement, target)
-        operands, changing = self.operands(statement.operands)
+        operands, changing = self.operands(statement.operands, target.notation.beside)
         variants, leaves, shape = target.variants(statement.operation, operands.nodes)
         assumed: tuple[tuple[str, int], ...] = ()
         if self.assumed:
@@ -215,7 +218,7 @@ class Assembler:
 
     def _unknown(self, statement: Statement, target: Target) -> Fault:
         following = OPERATION.match(statement.operands)
-        if following and self.is_operation(following[0].upper()):
+        if following and self.is_operation(following[0].upper()) and not statement.operation.endswith(","):
             colon = f"a label that does not begin in column 1 needs a colon: {statement.word}:"
             return Fault("unknown_operation", hint=colon, word=statement.word, chip=target.name)
         if statement.operation in ("=", "*="):
@@ -224,8 +227,8 @@ class Assembler:
         word = statement.operation.rstrip(",")
         other = word if word != statement.operation else f"{word},"  # with a comma, or without one
         if self.is_operation(other):
-            forms = list(dict.fromkeys(row.asm for row in target.mnemonics.get(other, ())))
-            written = f"its forms: {'; '.join(forms[:16])}" if forms else "no comma stands behind it"
+            forms = list(dict.fromkeys(row.shown for row in target.mnemonics.get(other, ())))
+            written = f"its forms: {'; '.join(forms[:16])}" if forms else f"no comma stands behind {word}"
             return Fault("no_form", hint=written, operation=statement.word)
         words = [*(known.rstrip(",") for known in target.mnemonics), *target.directives, *DIRECTIVES, *self.reader.macros]
         if word in target.hidden:

@@ -42,7 +42,7 @@ def org(assembler: Assembler, call: Call) -> None:
     address = assembler.known(node, "ORG")
     top = target.top_of(assembler.module.section.space)
     if not 0 <= address <= top:
-        space = f"0..{target.hex_address(top)}"
+        space = f"0..{target.address_text(top)}"
         raise node.fault("beyond_space", address=shown(address), chip=target.name, range=space)
     assembler.add(Origin(address), call)
 

@@ -83,8 +83,8 @@ def _target(instruction: Instruction, target: Target) -> int | None:
     if apart is not None:
         numbers = [value for value in instruction.fields.values() if isinstance(value, int)]
         return numbers[0] * apart & target.top if len(numbers) == 1 else None
-    to = instruction.fields.get(form.target) if form.target is not None else None
-    return to & target.top if isinstance(to, int) else None
+    to = instruction.target
+    return to & target.top if to is not None else None
 
 
 def _time(form: Form, cycles: int, words: Sequence[int]) -> Cycles:

@@ -163,7 +163,7 @@ def summary(image: Image, made: dict[str, Made]) -> None:
         click.echo(f"no errors: {size_of(image)} for the {image.target.name}; name a file to write with -o", err=True)
     for path, one in made.items():
         if not on_screen(path):
-            click.echo(f"{path}: {one.title}, {size_of(one.image)} from {image.target.hex_address(one.image.lowest)}", err=True)
+            click.echo(f"{path}: {one.title}, {size_of(one.image)} from {image.target.address_text(one.image.lowest)}", err=True)
 
 
 def size_of(image: Image) -> str:

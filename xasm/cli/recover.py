@@ -40,7 +40,9 @@ Examples:
 @click.option("--names", metavar="FILE", help="A names file (YAML): read where it is there, then written with what was found.")
 @click.option("--at", callback=number, metavar="ADDRESS", help="Where the first word belongs, when the file does not say it.")
 @click.option("--entry", "entries", multiple=True, callback=numbers, metavar="ADDRESS", help="A place where code begins. May be repeated.")
-@click.option("--words", type=click.Choice(list(BASES)), default="hex", help="The digits of a listing's words (else hex).")
+@click.option(
+    "--words", type=click.Choice(list(BASES)), help="The digits of a listing's words (else those of the chip's maker, mostly hex)."
+)
 @click.option("--addresses", type=click.Choice(list(BASES)), help="The digits of its addresses (else those of the words).")
 @click.option("--lenient", is_flag=True, help="Take what a typist probably meant; each case is told, and stands in the source.")
 @click.option("--as", "kind", type=click.Choice(list(KINDS)), help="The kind of file, when its content does not show it.")
@@ -55,7 +57,8 @@ def command(program: str, target: str, output: str | None, names: str | None, qu
     for entry in given["entries"]:
         if not 0 <= entry <= chip.top:
             raise Fault("beyond_space", address=hex(entry), chip=chip.name, range=f"0..0x{chip.top:X}")
-    wanted = Wanted(given["kind"], given["at"], given["words"], given["addresses"] or given["words"], given["lenient"])
+    words = given["words"] or ("octal" if chip.octal else "hex")
+    wanted = Wanted(given["kind"], given["at"], words, given["addresses"] or words, given["lenient"])
     done = work(Request(program, chip, wanted, tuple(given["entries"]), names))
     outputs = {output: done.recovered.source.encode("ascii")} if output and output != "-" else {}
     guard_inputs(outputs, [program, *([names] if names else [])])

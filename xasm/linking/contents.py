@@ -155,7 +155,7 @@ class Contents:
         self.report.fault(fault, entry.place, entry.offset, length)
 
     def runs_over(self, entry: Entry, end: int, top: int) -> None:
-        last, highest = self.target.hex_address(end - 1), self.target.hex_address(top)
+        last, highest = self.target.address_text(end - 1), self.target.address_text(top)
         self.fault(Fault("runs_over", last=last, top=highest, chip=self.target.name), entry)
 
     def space(self, index: int, entry: Entry, count: int) -> Sequence[int] | None:
@@ -193,7 +193,7 @@ class Contents:
             raise Fault("fit_too_long", size=last - first + 1, page=piece.page)
         if first <= last and first // piece.page != last // piece.page:
             border = last // piece.page * piece.page
-            shown_as = self.target.hex_address
+            shown_as = self.target.address_text
             hint = "FIT with MOVE behind the page size puts the block into the next page"
             over = last - border + 1
             raise Fault("fit_crosses", hint=hint, first=shown_as(first), last=shown_as(last), border=shown_as(border), over=over)
@@ -229,7 +229,7 @@ class Contents:
         while first < end:
             shift, border = self._shift(number, space, first)
             if shift is None:
-                raise Fault("stamp_gap", address=self.target.hex_address(first))
+                raise Fault("stamp_gap", address=self.target.address_text(first))
             until = min(end, border)
             yield first + shift, until + shift
             first = until
@@ -248,7 +248,7 @@ class Contents:
         addresses = self.layout.addresses
         begin = addresses[later]
         end = max(begin + 1, addresses[later + 1])
-        what = self.target.hex_address(begin) + (f"..{self.target.hex_address(end - 1)}" if end - begin > 1 else "")
+        what = self.target.address_text(begin) + (f"..{self.target.address_text(end - 1)}" if end - begin > 1 else "")
         self.fault(Fault("overlap", what=what, first=elsewhere(entries[earlier].place, entries[later].place)), entries[later])
 
 

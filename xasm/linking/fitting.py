@@ -92,7 +92,7 @@ class Fitting:
 
     def _fault(self, index: int, inside: list[tuple[int, int, Window | None]]) -> Fault | None:
         """What is wrong with where a statement lies."""
-        shown = self.program.target.hex_address
+        shown = self.program.target.address_text
         entry = self.program.entries[index]
         filled = fills(entry)
         before: Window | None = None
@@ -127,7 +127,7 @@ class Fitting:
         elif start is not None:
             begins = self._value(*start, value)
             if begins is not None and begins != target.start:
-                found, first = target.hex_address(begins), target.hex_address(target.start)
+                found, first = target.address_text(begins), target.address_text(target.start)
                 self.wrong(Fault("starts_elsewhere", chip=target.name, first=first, name=start.name, address=found), start)
         for address, named in sorted(wanted.items()):
             number = self._value(*named, value)
@@ -181,7 +181,7 @@ class Fitting:
         count = -(-target.address // target.word)
         window = next((one for one in self.board.windows if not one.space and one.holds(address)), None)
         if window is None or window.image is None or not window.holds(address + count - 1):
-            self.wrong(Fault("vector_not_rom", name=named.name, address=target.hex_address(address)), named)
+            self.wrong(Fault("vector_not_rom", name=named.name, address=target.address_text(address)), named)
             return parts
         words = [number >> target.word * index & ((1 << target.word) - 1) for index in range(count)]
         if target.order == "big":
@@ -190,7 +190,7 @@ class Fitting:
         end = begin + count
         touching = [part for part in parts if part.start <= end and begin <= part.end]
         if any(part.start < end and begin < part.end for part in touching):
-            self.wrong(Fault("vector_taken", name=named.name, address=target.hex_address(address)), named)
+            self.wrong(Fault("vector_taken", name=named.name, address=target.address_text(address)), named)
             return parts
         self.uses[self.board.windows.index(window)].pieces.append((address, count, f"vector to {named.name}"))
         self.uses[self.board.windows.index(window)].pieces.sort()

@@ -175,7 +175,7 @@ class _Names:
             position = named[0].bases.get(start.section, 0) + start.position
             value = self.values.of(start.node, named[0], start.scope, position)
             if not 0 <= value <= self.target.top:
-                space = f"0..{self.target.hex_address(self.target.top)}"
+                space = f"0..{self.target.address_text(self.target.top)}"
                 raise start.node.fault("start_unknown", value=shown(value), range=space)
         except Fault as fault:
             self.contents.fault(fault, Entry(Words((), None), start.place, start.offset, start.scope))

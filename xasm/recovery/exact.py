@@ -84,7 +84,7 @@ class Disassembler:
     @staticmethod
     def _of(form: Form, spelled: tuple[str | None, ...], found: Instruction, variants: tuple[Variant, ...], leaves: int) -> _Way | None:
         free = {name for name, spelling in zip(found.fields, spelled, strict=True) if not spelling}
-        fields = tuple(name for name in FIELD.findall(form.asm[len(form.mnemonic) :]) if name in free)
+        fields = tuple(name for name in FIELD.findall(form.asm[len(form.statement.operation) :]) if name in free)
         if len(fields) != leaves:
             return None
         # where every value is a number, the length depends on nothing else

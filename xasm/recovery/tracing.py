@@ -131,7 +131,7 @@ class Tracer:
         if not goes(found):
             return None
         if form.target is not None:
-            return number(fields[form.target])
+            return found.instruction.target
         routes = self.memory.target.routes
         factor, pointer = routes.factor(form), routes.pointer(form)
         if factor is not None:

@@ -63,11 +63,13 @@ def books(target: Target) -> Iterator[str]:
 def facts(target: Target) -> Iterator[tuple[str, str]]:
     """What the head of the table says, each with its label."""
     clock = target.clock
-    first, last, start = (target.hex_address(address) for address in (0, target.top, target.start))
+    first, last, start = (target.address_text(address) for address in (0, target.top, target.start))
     low = "low" if target.order == "little" else "high"
     periods = f", {clock.periods} clock periods each" if clock.periods > 1 else ""
     yield "name", f"-t {', '.join([target.name, *target.also])}"
     yield "memory", f"words of {target.word} bits, addresses {first}..{last}, numbers of several words {low} word first"
+    if target.octal:
+        yield "digits", "octal, in listings and messages; the files that are written are hexadecimal"
     if target.spaces:
         yield "other spaces", ", ".join(f"{name} (addresses of {width} bits)" for name, width in target.spaces.items())
     yield "starts", f"{'at the address held in' if target.start_vector else 'at'} {start}"
@@ -141,7 +143,7 @@ def rows(target: Target) -> Iterator[str]:
     code = max((len(row.code_text) for row in target.rows), default=0)
     yield f"{'form':<{width}}  {'code':<{code}}  {'cycles':<7}  flow"
     for row in sorted(target.rows, key=lambda row: row.mnemonic):
-        flow = row.flow + (f" {row.target}" if row.target else "")
+        flow = row.flow + (f" {row.target}" if row.target else "") + (f"+{row.behind}" if row.behind else "")
         line = f"{row.asm:<{width}}  {row.code_text:<{code}}  {row.cycles_text():<7}  {'; '.join(filter(None, (flow, remarks(row))))}"
         yield line.replace(";   [", "  [").rstrip()
 

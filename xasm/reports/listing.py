@@ -67,7 +67,7 @@ class _Listing:
         if not indexes:
             symbol = self.symbols.get(place)
             address = self.address(symbol.value) if symbol is not None and symbol.kind == "label" else ""
-            value = f"= {value_text(symbol.value)}" if symbol is not None and symbol.kind == "constant" else ""
+            value = f"= {value_text(symbol.value, self.target.octal)}" if symbol is not None and symbol.kind == "constant" else ""
             yield self.row(number, address, value, "", text)
             return
         for index in indexes:
@@ -92,13 +92,13 @@ class _Listing:
             free = f"({count} free)" if count else ""
             yield self.row(number, self.address(address), free, "", text)
         for first in range(0, len(words), ROW):
-            shown = " ".join(target.hex_word(word) for word in words[first : first + ROW])
+            shown = " ".join(target.word_text(word) for word in words[first : first + ROW])
             cycles = form.cycles_text(words) if form is not None and first == 0 else ""
             yield self.row(number, self.address(address + first), shown, cycles, text)
             number = text = ""
 
     def address(self, address: int) -> str:
-        return self.target.hex_address(address)[2:]
+        return self.target.address_text(address)[2:]
 
     def table(self) -> Iterator[str]:
         """Every name: value, what it is, where it was defined."""
@@ -113,10 +113,12 @@ class _Listing:
             if (known := (symbol.name, symbol.value, where(symbol.place))) in seen:
                 continue
             seen.add(known)
-            shown = self.target.hex_address(symbol.value) if symbol.kind == "label" else value_text(symbol.value)
+            shown = self.target.address_text(symbol.value) if symbol.kind == "label" else value_text(symbol.value, self.target.octal)
             yield f"{symbol.name:<{width}}  {shown:<12}  {symbol.kind:<8}  {where(symbol.place)}"
 
 
-def value_text(value: int) -> str:
-    """A constant: hexadecimal from 10 on."""
+def value_text(value: int, octal: bool = False) -> str:
+    """A constant: hexadecimal from 10 on, or octal from 8 on."""
+    if octal and value > 7:
+        return f"0o{value:o}"
     return f"0x{value:X}" if value > 9 else str(value)

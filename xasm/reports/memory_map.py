@@ -38,8 +38,8 @@ def head(usage: Usage) -> Iterator[str]:
     yield f"xasm map, {target.title}"
     yield f"{len(image):,} words of {target.word} bits in the image"
     reads = "reads its start address at" if target.start_vector else "starts at"
-    entry = f"; the program's own start is {target.hex_address(image.entry)}" if image.entry is not None else ""
-    yield f"the chip {reads} {target.hex_address(target.start)}{entry}"
+    entry = f"; the program's own start is {target.address_text(image.entry)}" if image.entry is not None else ""
+    yield f"the chip {reads} {target.address_text(target.start)}{entry}"
     if usage.board is not None:
         yield f"board: {usage.board.name or 'without a name'}"
 
@@ -85,7 +85,7 @@ def names(usage: Usage) -> Iterator[str]:
 
 
 def shown_value(usage: Usage, symbol: Symbol) -> str:
-    return usage.target.hex_address(symbol.value) if symbol.kind == "label" else value_text(symbol.value)
+    return usage.target.address_text(symbol.value) if symbol.kind == "label" else value_text(symbol.value)
 
 
 def wrapped(places: Iterable[str], width: int) -> list[str]:

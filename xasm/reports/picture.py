@@ -139,7 +139,7 @@ class _Picture:
         canvas = self.canvas
         ink = INK if row.colour else GREY
         count = f"{row.words:,}"
-        address = self.usage.target.hex_address(row.start)
+        address = self.usage.target.address_text(row.start)
         canvas.box(x, y + 1, width, ROW - 2, row.colour or PAPER, LINE, row.title)
         canvas.text(x + 5, y + 13, address, 10.5, ink=ink)
         left = x + 5 + (len(address) + 1.5) * 6.5

@@ -40,8 +40,8 @@ def areas_table(usage: Usage) -> Iterator[str]:
             f"{area.size:,}",
             "" if ports else f"{area.used:,}",
             "" if ports else f"{area.free:,}",
-            "" if ports else f"{hole.words:,} from {usage.target.hex_address(hole.start)}" if hole is not None else "none",
-            usage.target.hex_address(window.image) if moved and window is not None and window.image is not None else "",
+            "" if ports else f"{hole.words:,} from {usage.target.address_text(hole.start)}" if hole is not None else "none",
+            usage.target.address_text(window.image) if moved and window is not None and window.image is not None else "",
         )
 
     head = "window" if usage.board is not None else "space"
@@ -84,7 +84,7 @@ def content_table(usage: Usage, area: Area) -> Iterator[str]:
 
 def addresses(usage: Usage, start: int, words: int) -> str:
     """A range of addresses, or the one address."""
-    first, last = usage.target.hex_address(start), usage.target.hex_address(start + words - 1)
+    first, last = usage.target.address_text(start), usage.target.address_text(start + words - 1)
     return f"{first}..{last}" if words > 1 else first
 
 

@@ -46,6 +46,7 @@ CATALOGUE: dict[str, str] = {
     "byte_without_bits": "byte {byte} of the {chip} has no bit addresses; these have: {areas}",
     "not_in_list": "this cannot stand in the list; it is made of {names}",
     "list_twice": "'{name}' is in the list already",
+    "list_excluded": "'{name}' and '{other}' exclude each other",
     "off_page": "{target} is in page {page}; the instruction reaches page {own} ({first}..{last}), so it is {excess} too {side}",
     # statements
     "no_target": "no chip is named",

@@ -255,6 +255,24 @@ class Repeated(Node):
         return Repeated(self.start, self.end, *(child.renamed(names) for child in self.children))
 
 
+class Beside(Node):
+    """Two things side by side, which some makers write: a word and a value, `VIA table`, two words, `WIND BELL`, a value and
+    a pointer in brackets, `5(X)`. Of three, the last two are one."""
+
+    __slots__ = ("children",)
+
+    def __init__(self, start: int, end: int, left: Node, right: Node) -> None:
+        self.children = (left, right)
+        super().__init__(start, end)
+
+    def value(self, scope: Scope) -> int:
+        right = self.children[1]
+        raise Fault("not_understood", right.start, right.end, found="(" if isinstance(right, Group) else "this")
+
+    def renamed(self, names: Mapping[str, Node]) -> Node:
+        return Beside(self.start, self.end, *(child.renamed(names) for child in self.children))
+
+
 class After(Node):
     """Signs behind an operand: `X+`, `X++`, `X-`."""
 

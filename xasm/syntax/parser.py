@@ -16,6 +16,7 @@ from xasm.syntax.expressions import (
     NAME_LETTERS,
     WORDS,
     After,
+    Beside,
     Binary,
     Choose,
     Dotted,
@@ -31,6 +32,7 @@ from xasm.syntax.expressions import (
     Unary,
 )
 
+COMMA_MISSING = "is a comma missing in front of it?"  # a hint
 CLOSING = {"RPAR": "')'", "RSQB": "']'"}
 
 
@@ -38,18 +40,20 @@ class Operands(NamedTuple):
     """What stands after an operation: the nodes, one for each operand, and the names in them.
 
     `names` holds every symbol or word as written. `fixed` is true when nothing in them waits for an address or a
-    symbol.
+    symbol. `beside` is the first of two things side by side, which only some chips' notation has.
     """
 
     nodes: tuple[Node, ...]
     names: frozenset[str]
     fixed: bool
+    beside: Beside | None = None
 
 
 def plain(nodes: tuple[Node, ...]) -> Operands:
     """Operands of nodes."""
     names = set()
     fixed = True
+    beside = None
     for operand in nodes:
         for node in operand.walk():
             kind = type(node)
@@ -60,7 +64,18 @@ def plain(nodes: tuple[Node, ...]) -> Operands:
                 names.add(node.name)  # type: ignore[attr-defined]
             elif kind is Here:
                 fixed = False
-    return Operands(nodes, frozenset(names), fixed and not names)
+            elif kind is Beside and beside is None:
+                beside = node
+    return Operands(nodes, frozenset(names), fixed and not names, beside)  # type: ignore[arg-type]
+
+
+def not_beside(found: Beside, text: str) -> Fault:
+    """What is said of two things side by side in a text, where no notation has them."""
+    right = found.children[1]
+    match = re.compile(r"[\w.$]+|.").match(text, right.start)
+    assert match is not None
+    missing = None if isinstance(right, Group) else COMMA_MISSING
+    return Fault("not_understood", right.start, match.end(), missing, found=match[0])
 
 
 @lark.v_args(inline=True)
@@ -86,6 +101,12 @@ class Builder(lark.Transformer[Any, Any]):
 
     def after(self, operand: Node, *signs: lark.Token) -> Node:
         return After(operand.start, signs[-1].end_pos or 0, operand, "".join(signs))
+
+    def beside(self, word: lark.Token, right: Node) -> Node:
+        return Beside(word.start_pos or 0, right.end, self.name(word), right)
+
+    def indexed(self, value: Node, opening: lark.Token, items: tuple[Node, ...], closing: lark.Token) -> Node:
+        return Beside(value.start, closing.end_pos or 0, value, self.round(opening, items, closing))
 
     def choose(self, condition: Node, _question: object, yes: Node, _colon: object, no: Node) -> Node:
         return Choose(condition.start, no.end, condition, yes, no)
@@ -201,4 +222,4 @@ def _explained(error: lark.UnexpectedInput, text: str) -> Fault:
         return Fault("not_understood", start, end, "equality is written ==", found=found)
     before = text[:start].rstrip()
     missing = before[-1:].isalnum() and (found[0].isalnum() or found[0] in "$.\"'_")
-    return Fault("not_understood", start, end, "is a comma missing in front of it?" if missing else None, found=found)
+    return Fault("not_understood", start, end, COMMA_MISSING if missing else None, found=found)

@@ -93,7 +93,7 @@ def overlaps(target: Target, forms: Sequence[Form], known: Collection[tuple[Form
             continue
         code = shared_code(one, other)
         if code is not None and (one, other) not in known:
-            text = " ".join(target.hex_word(word) for word in code)
+            text = " ".join(target.word_text(word) for word in code)
             values = {"asm": other.asm, "other": one.asm, "line": line_text(one, other), "code": text}
             found.append(at(other.places["code"], "table_overlap", values))
             told.add(modes)
@@ -238,7 +238,7 @@ def codes_of(forms: Iterable[Form]) -> set[tuple[int, ...]]:
 
 def mnemonics(target: Target) -> set[str]:
     """The different first words of a chip, second names among them."""
-    return {form.mnemonic.rstrip(",") for form in target.all_forms() if not form.undocumented}
+    return {mnemonic.rstrip(",") for form in target.all_forms() if not form.undocumented for mnemonic in form.mnemonics}
 
 
 def counts(target: Target) -> list[Diagnostic]:

@@ -21,12 +21,20 @@ class Instruction(NamedTuple):
     text: str
 
     @property
+    def target(self) -> int | None:
+        """Where control may go beside the next instruction; None where it does not, or where only the running chip knows."""
+        if self.form.target is None:
+            return None
+        value = self.fields[self.form.target]
+        return value + self.form.behind if isinstance(value, int) else None
+
+    @property
     def flow(self) -> str:
         """Where control can go next, its operands looked at."""
         for operand, flow in self.form.flow_with.items():
             field, _, name = operand.rpartition("=")
             values = [self.fields.get(field)] if field else list(self.fields.values())
-            if any(isinstance(value, str) and name in value.split(",") for value in values):
+            if any(isinstance(value, str) and name in re.split("[, ]", value) for value in values):
                 return flow
         return self.form.flow
 
@@ -84,7 +92,8 @@ def text_of(form: Row, fields: dict[str, int | str], target: Target) -> str:
     """An instruction as source text; what is not among `fields` stays as the form has it."""
     if not fields:
         return form.asm
-    operation, operands = form.asm[: len(form.mnemonic)], form.asm[len(form.mnemonic) :]
+    length = len(form.statement.operation)
+    operation, operands = form.asm[:length], form.asm[length:]
     names = "|".join(re.escape(name) for name in fields)
 
     def value(match: re.Match[str]) -> str:
@@ -97,13 +106,15 @@ def text_of(form: Row, fields: dict[str, int | str], target: Target) -> str:
 
 def number_text(value: int, kind: Kind, target: Target) -> str:
     """A number as it is usual for its kind: by the chip's own name for it, addresses in full width, small ones and distances in
-    decimal."""
+    decimal, the others in hexadecimal or the maker's octal."""
     named = target.names.text(kind.space, value) if kind.space else None
     if named is not None:
         return named
     if kind.address:
         bits = target.address if kind.whole else kind.bits
-        return f"0x{value:0{(bits + 3) // 4}X}"
+        return f"0o{value:0{(bits + 2) // 3}o}" if target.octal else f"0x{value:0{(bits + 3) // 4}X}"
     if kind.bits <= 4 or (isinstance(kind, Plain) and kind.role == "signed"):
         return str(value)
+    if target.octal:
+        return f"{'-' if value < 0 else ''}0o{abs(value):0{(kind.bits + 2) // 3}o}"
     return f"{'-' if value < 0 else ''}0x{abs(value):0{(kind.bits + 3) // 4}X}"

@@ -65,10 +65,10 @@ class Row:
 
     `asm` as the maker prints it, `code_text` as typed, `fields` maps a field's name to its kind. `cycles`, `taken`
     and `cross` are in the unit of the table's clock; `taken` and `cross` are None where the book has no such rule.
-    `flow` is one of FLOWS; `target` names the field that holds where control goes, or None. `over` is how many words a skip
-    passes over (None: the following instruction), `always` tells that it does so without condition; `flow_with` maps
-    operands (a name, or field=name) to the flow in their presence. `places` maps the row's keys to where they stand in the
-    file, "" to the row itself.
+    `flow` is one of FLOWS; `target` names the field that holds where control goes, or None, and `behind` says how many words
+    behind that place. `over` is how many words a skip passes over (None: the following instruction), `always` tells that it
+    does so without condition; `flow_with` maps operands (a name, or field=name) to the flow in their presence. `places` maps
+    the row's keys to where they stand in the file, "" to the row itself.
     """
 
     asm: str
@@ -79,6 +79,7 @@ class Row:
     cross: int | None
     flow: str
     target: str | None
+    behind: int
     alias: bool
     undocumented: bool
     note: str
@@ -89,13 +90,29 @@ class Row:
 
     @cached_property
     def statement(self) -> Statement:
-        """`asm` cut like a statement of the source."""
-        return cut_statement(self.asm)
+        """`asm` cut like a statement of the source; all of it is operands where it is a list."""
+        return Statement("", "", self.asm, 0) if self.bare else cut_statement(self.asm)
+
+    @property
+    def bare(self) -> bool:
+        """Whether `asm` is nothing but a list, the first name of which is the operation."""
+        return self.asm in self.fields
+
+    @property
+    def shown(self) -> str:
+        """`asm` as messages print it."""
+        return self.fields[self.asm].range_text() if self.bare else self.asm
+
+    @property
+    def mnemonics(self) -> tuple[str, ...]:
+        """The operations of statements that the row stands for, in capitals, with the comma behind them where they have one."""
+        kind = self.fields.get(self.asm)
+        return tuple(name for name, _ in kind.options) if isinstance(kind, NameList) else (self.statement.operation,)
 
     @property
     def mnemonic(self) -> str:
-        """The first word in capitals, with the comma behind it where it has one."""
-        return self.statement.operation
+        """The first of them."""
+        return self.mnemonics[0]
 
     @property
     def modes(self) -> dict[str, Modes]:

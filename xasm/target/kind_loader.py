@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping as Keys
 from functools import partial
 from itertools import combinations
@@ -11,22 +12,23 @@ from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.syntax.expressions import WORDS
 from xasm.syntax.parser import parse_operands
-from xasm.target.document import Listing, Mapping, Value
+from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.forms import WORD_OF_TEXT
 from xasm.target.kinds import ORIGINS, STOCK, Choice, Kind, Listed, NameList, Page, Plain, Relative, plain
 from xasm.target.reading import KEYED, Reader, expect, integer, text, unknown_key, word
 
 WIDEST = 64  # bits of a kind
 LONGEST_TIME = 10_000  # cycles
+APART = {"comma": ",", "blank": " "}  # what stands between the names of a list
 ORIGIN_KEY = {"relative": "from", "page": "of"}
 NUMERIC = ("number", "unsigned", "signed", "address")
 # The keys of each kind of the stock, and whether they are needed; `values` goes without `min` and `max`.
 KEYS: dict[str, dict[str, bool]] = {
     **{stock: {stock: True, "values": False, "order": False, "space": False, "min": False, "max": False} for stock in NUMERIC},
-    "relative": {"relative": True, "from": True, "within": False},
+    "relative": {"relative": True, "from": True, "within": False, "min": False, "max": False},
     "page": {"page": True, "of": True},
     "choice": {"choice": True, "or": False},
-    "list": {"list": True, "bits": False, "cycles": False, "or": False},
+    "list": {"list": True, "bits": False, "cycles": False, "or": False, "apart": False, "never_alone": False},
     "modes": {"modes": True},
 }
 
@@ -82,9 +84,13 @@ def _kind(reader: Reader, name: str, value: Value, around: Around) -> Kind:
     if "values" in items:
         return Listed(name, bits, order, space, _values(items["values"], bits), stock)
     full = plain(name, stock, bits)
+    return plain(name, stock, bits, *_range(items, full), order, space)
+
+
+def _range(items: Keys[str, Value], full: Plain) -> tuple[int, int]:
+    """The lowest and the highest number, by the keys `min` and `max`."""
     low = integer(items["min"], "min", full.low, full.high) if "min" in items else full.low
-    high = integer(items["max"], "max", low, full.high) if "max" in items else full.high
-    return plain(name, stock, bits, low, high, order, space)
+    return low, integer(items["max"], "max", low, full.high) if "max" in items else full.high
 
 
 def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Around) -> Kind:
@@ -101,7 +107,7 @@ def _placed(reader: Reader, name: str, mapping: Mapping, bits: int, around: Arou
         return Page(name, bits, None, "", origin, memory, 0 if origin == "zero" else assumed.get(origin))
     origin = word(items[key], key, known) if key in items else "next"
     within = integer(items["within"], "within", bits, around.address) if "within" in items else 0
-    return Relative(name, bits, None, "", origin, memory, within)
+    return Relative(name, bits, None, "", origin, memory, within, *_range(items, plain(name, "signed", bits)))
 
 
 def _values(value: Value, bits: int) -> tuple[tuple[int, int], ...]:
@@ -161,10 +167,13 @@ def _other(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind 
 
 def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> Kind:
     reader.known(mapping, f"kind '{name}'", KEYS["list"])
+    items = mapping.items
     other = _other(reader, name, mapping, around)
-    listed = expect(mapping.items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
-    bits = integer(mapping.items["bits"], "bits", 1, WIDEST) if "bits" in mapping.items else other.bits if other else WIDEST
-    options: dict[str, int] = {}
+    listed = expect(items["list"], Mapping, "'list'", "made of names and bits (name: bits)")
+    patterns = [item for item in listed.items.values() if isinstance(item, Scalar) and isinstance(item.value, str)]
+    width = len(str(patterns[0].value)) if patterns else other.bits if other else WIDEST
+    bits = integer(items["bits"], "bits", 1, WIDEST) if "bits" in items else width
+    options: dict[str, tuple[int, int]] = {}
     for written, item in listed.items.items():
         place = listed.keys[written].place
         if not WORD_OF_TEXT.fullmatch(written):
@@ -172,27 +181,53 @@ def _name_list(reader: Reader, name: str, mapping: Mapping, around: Around) -> K
         _no_operator(written, place)
         if written.upper() in options:
             raise Fault("table_choice_same", place=place, choice=written)
-        options[written.upper()] = integer(item, written, 1, (1 << bits) - 1)
+        options[written.upper()] = _claim(written, item, bits)
     if not options:
         raise Fault("table_shape", place=listed.place, what="'list'", wanted="at least one name")
-    if "bits" not in mapping.items and other is None:
-        bits = max(own.bit_length() for own in options.values())
+    if "bits" not in items and other is None and not patterns:
+        bits = max(own.bit_length() for own, _ in options.values())
     if other is not None and other.bits != bits:
-        raise Fault("table_shape", place=mapping.items["or"].place, what="'or'", wanted=f"{bits} bits wide, like the list")
-    times = _times(mapping.items["cycles"], options) if "cycles" in mapping.items else ()
-    return NameList(name, bits, None, "", tuple(options.items()), other, times)
+        raise Fault("table_shape", place=items["or"].place, what="'or'", wanted=f"{bits} bits wide, like the list")
+    apart = APART[word(items["apart"], "apart", tuple(APART))] if "apart" in items else ","
+    return NameList(
+        name, bits, None, "", tuple((written, own) for written, (own, _) in options.items()), other,
+        _times(items["cycles"], options) if "cycles" in items else (),
+        tuple(claim for _, claim in options.values()), apart,
+        _never_alone(items["never_alone"], options) if "never_alone" in items else frozenset(),
+    )  # fmt: skip
 
 
-def _times(value: Value, options: dict[str, int]) -> tuple[tuple[int, int], ...]:
+def _claim(written: str, value: Value, bits: int) -> tuple[int, int]:
+    """The bits of a name of a list, and those that it settles: as a number, its ones, or digit by digit, `-` for a bit that is
+    none of its business."""
+    if not isinstance(value, Scalar) or not isinstance(value.value, str):
+        own = integer(value, written, 1, (1 << bits) - 1)
+        return own, own
+    pattern = text(value, written, quoted=True)
+    if not re.fullmatch(f"[01-]{{{bits}}}", pattern) or "1" not in pattern:
+        raise Fault("table_shape", place=value.place, what=f"'{written}'", wanted=f"{bits} of the signs 0, 1 and -, with a 1 in it")
+    return int(pattern.replace("-", "0"), 2), int(pattern.replace("0", "1").replace("-", "0"), 2)
+
+
+def _never_alone(value: Value, options: Keys[str, tuple[int, int]]) -> frozenset[str]:
+    """The names that need another one beside them."""
+    names = expect(value, Listing, "'never_alone'", "a list of names").items
+    return frozenset(word(item, "never_alone", tuple(options)) for item in names)
+
+
+def _times(value: Value, options: Keys[str, tuple[int, int]]) -> tuple[tuple[int, int], ...]:
     """The cycles that names of a list add; a name that stands for several others adds what they add."""
     listed = expect(value, Mapping, "'cycles'", "made of names and cycles (name: cycles)")
     for name, scalar in listed.keys.items():
         if name.upper() not in options:
             raise unknown_key(scalar, options)
-    times = [(options[name.upper()], integer(item, name, 0, LONGEST_TIME)) for name, item in listed.items.items()]
-    if any(one & other for (one, _), (other, _) in combinations(times, 2)):
-        raise Fault("table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits")
-    return tuple(times)
+    timed = [options[name.upper()] for name in listed.items]
+    for (one, claim), (other, also) in combinations(timed, 2):
+        if one & other and not (one ^ other) & claim & also:
+            raise Fault(
+                "table_shape", place=value.place, what="'cycles'", wanted="given for names that share no bits, or exclude each other"
+            )
+    return tuple((own, integer(item, name, 0, LONGEST_TIME)) for (own, _), (name, item) in zip(timed, listed.items.items(), strict=True))
 
 
 def _no_operator(name: str, place: Place) -> None:

@@ -7,11 +7,11 @@ the field, `load` turns them back. Both are told where the instruction stands: `
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from xasm.source.diagnostics import Fault
-from xasm.syntax.expressions import Name, Node, shown
+from xasm.syntax.expressions import Beside, Name, Node, shown
 
 
 class Misfit(Fault):
@@ -167,10 +167,12 @@ ORIGINS = {"next": "the next instruction", "self": "this instruction", "field": 
 
 @dataclass(frozen=True, slots=True)
 class Relative(Placed):
-    """A signed distance of `bits` bits. With `within` it wraps inside the page of 2^within words that holds the instruction
+    """A distance `low`..`high` in `bits` bits, signed. With `within` it wraps inside the page of 2^within words that holds the instruction
     (address 0 with the origin zero), and the target must lie there."""
 
     within: int = 0
+    low: int = 0
+    high: int = 0
 
     def frame(self, address: int, size: int, index: int) -> tuple[int, int, int]:
         """What the distance counts from, and first address and length of what it wraps in."""
@@ -187,30 +189,34 @@ class Relative(Placed):
             if self.within and 0 <= value < self.memory:
                 raise self.off_page(value, first >> self.within, self.within)
             raise self.beyond(value)
-        half = 1 << (self.bits - 1)
         distance = (value - base + span // 2) % span - span // 2
-        if -half <= distance < half:
-            return distance & (2 * half - 1)
-        excess = distance - half + 1 if distance > 0 else -half - distance
-        raise Misfit("out_of_reach", target=f"0x{value:X}", distance=f"{distance:+d}", range=f"{-half}..+{half - 1}", excess=excess)
+        if self.low <= distance <= self.high:
+            return distance & ((1 << self.bits) - 1)
+        raise self.beyond_reach(value, distance)
+
+    def beyond_reach(self, value: int, distance: int) -> Misfit:
+        """What is said of a target that is too far away."""
+        excess = distance - self.high if distance > 0 else self.low - distance
+        reach = f"{self.low}..+{self.high}"
+        return Misfit("out_of_reach", target=f"0x{value:X}", distance=f"{distance:+d}", range=reach, excess=excess)
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
         base, first, span = self.frame(address, size, index)
-        half = 1 << (self.bits - 1)
-        distance = bits - 2 * half if bits >= half else bits
-        return first + (base + distance - first) % span
+        distance = bits - (1 << self.bits) if bits >> (self.bits - 1) else bits
+        target = first + (base + distance - first) % span
+        if not self.low <= distance <= self.high:
+            raise self.beyond_reach(target, distance)
+        return target
 
     def range_text(self) -> str:
-        half = 1 << (self.bits - 1)
         page = f", in {'its' if self.origin in ORIGINS else 'the first'} page of {1 << self.within} words" if self.within else ""
-        return f"{-half}..+{half - 1} from {self.origin_text()}{page}"
+        return f"{self.low}..+{self.high} from {self.origin_text()}{page}"
 
     def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:
         base, first, span = self.frame(address, size, index)
-        half = 1 << (self.bits - 1)
-        good = [first + (base + distance - first) % span for distance in (-half, half - 1)]
-        bad = [first + (base + distance - first) % span for distance in (-half - 1, half)]
-        return good, bad if span > 2 * half else [-1, self.memory]
+        good = [first + (base + distance - first) % span for distance in (self.low, self.high)]
+        bad = [first + (base + distance - first) % span for distance in (self.low - 1, self.high + 1)]
+        return good, bad if span > self.high - self.low + 1 else [-1, self.memory]
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +236,10 @@ class Page(Placed):
             return value & ((1 << self.bits) - 1)
         if not 0 <= value < self.memory:
             raise self.beyond(value)
-        raise self.off_page(value, own, self.bits)
+        fault = self.off_page(value, own, self.bits)
+        if self.page is not None and self.origin != "zero":
+            fault.hint = f"where {self.origin} is {value >> self.bits}, say so in front: ASSUME {self.origin},{value >> self.bits}"
+        raise fault
 
     def load(self, bits: int, address: int, size: int, index: int) -> int:
         return self.own(address, size, index) << self.bits | bits
@@ -278,27 +287,62 @@ class Choice(Kind):
 @dataclass(frozen=True, slots=True)
 class NameList(Kind):
     """One or more of the names in `options`, in any order, each of which stands for some of the bits; `other` is the
-    numeric kind that is legal as well, or None. `times` are cycles that some of the bits add, (bits, cycles)."""
+    numeric kind that is legal as well, or None. `times` are cycles that some of the bits add, (bits, cycles). `claims` are
+    the masks of the bits that each name settles, its own among them; two names that disagree on one exclude each other.
+    `apart` is what stands between names, "," or " "; those in `never_alone` need another one beside them.
+    """
 
     options: tuple[tuple[str, int], ...] = ()
     other: Kind | None = None
     times: tuple[tuple[int, int], ...] = ()
+    claims: tuple[int, ...] = ()
+    apart: str = ","
+    never_alone: frozenset[str] = frozenset()
+
+    @property
+    def parts(self) -> Iterator[tuple[str, int, int]]:
+        """Name, its bits, and the bits that it settles."""
+        return ((name, bits, claim) for (name, bits), claim in zip(self.options, self.claims, strict=True))
 
     def time(self, bits: int) -> int:
         """The cycles that a list adds."""
-        return sum(cycles for own, cycles in self.times if not own & ~bits)
+        claims = {own: claim for _, own, claim in self.parts}
+        return sum(cycles for own, cycles in self.times if bits & claims[own] == own)
+
+    def words(self, operands: tuple[Node, ...]) -> tuple[Node, ...]:
+        """The operands of a statement that may be names of the list, one by one."""
+        if self.apart == ",":
+            return operands
+        if len(operands) > 1:
+            return ()
+        found: list[Node] = []
+        for node in operands:
+            while isinstance(node, Beside):
+                left, node = node.children
+                found.append(left)
+            found.append(node)
+        return tuple(found)
 
     def joined(self, nodes: Sequence[Node]) -> int:
         """The bits of the operands of a statement, each of which must be a name. Raises Fault."""
-        bits = dict(self.options)
-        together = 0
+        known = {name: (own, claim) for name, own, claim in self.parts}
+        names: list[str] = []
+        together = claimed = 0
         for node in nodes:
-            own = bits.get(node.text.upper()) if isinstance(node, Name) else None
-            if own is None:
-                raise node.fault("not_in_list", names=", ".join(bits))
+            name = node.text.upper() if isinstance(node, Name) else ""
+            if name not in known:
+                raise node.fault("not_in_list", names=", ".join(known))
+            own, claim = known[name]
+            if (own ^ together) & claim & claimed:
+                other = next(other for other in names if (own ^ known[other][0]) & claim & known[other][1])
+                raise node.fault("list_excluded", name=name, other=other)
             if not own & ~together:
                 raise node.fault("list_twice", name=node.text)  # type: ignore[attr-defined]
+            names.append(name)
             together |= own
+            claimed |= claim
+        if self.never_alone.issuperset(names):
+            raise nodes[-1].fault("not_in_list", names=", ".join(name for name in known if name not in self.never_alone))
         return together
 
     def store(self, value: int, address: int, size: int, index: int) -> int:
@@ -314,14 +358,15 @@ class NameList(Kind):
     def spelling(self, bits: int) -> str | None:
         names = []
         together = 0
-        for name, own in self.options:
-            if not own & ~bits and own & ~together:
+        for name, own, claim in self.parts:
+            if bits & claim == own and own & ~together:
                 names.append(name)
                 together |= own
-        return ",".join(names) if names and together == bits else None
+        return self.apart.join(names) if together == bits and not self.never_alone.issuperset(names) else None
 
     def range_text(self) -> str:
         names = f"a list of {', '.join(name for name, _ in self.options)}"
+        names += ", with blanks between them" if self.apart == " " else ""
         return f"{names}, or {self.other.range_text()}" if self.other else names
 
     def edges(self, address: int, size: int, index: int) -> tuple[list[int], list[int]]:

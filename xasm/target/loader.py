@@ -28,8 +28,9 @@ HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
     "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "lines": False,
-    "starters": False, "kinds": True, "forms": True, "extends": False, "routes": False,
+    "starters": False, "kinds": True, "forms": True, "extends": False, "routes": False, "digits": False,
 }  # fmt: skip
+DIGITS = ("hexadecimal", "octal")
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
 EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
 # Of what is made of keys in the head, the keys and whether they are needed.
@@ -126,6 +127,7 @@ class _Loader:
             undefined=get("undefined", lambda value: read_ranges(value, width), frozenset()) if "word" not in failed else frozenset(),
             kind_places=kind_places(items.get("kinds")),
             rows=get("forms", rows.rows, ()) if readable else (),
+            octal=get("digits", lambda value: word(value, "digits", DIGITS) == "octal", False),
             places={key: scalar.place for key, scalar in top.keys.items()},
         )
 

@@ -11,7 +11,7 @@ from itertools import chain
 
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
-from xasm.syntax.expressions import Node, Number
+from xasm.syntax.expressions import Name, Node, Number
 from xasm.target.bus_parts import Lines, Starters
 from xasm.target.forms import WORD_OF_TEXT, Form, Mode, Modes, Row, Variant, form_shapes, listed
 from xasm.target.habits import MakerDirective
@@ -19,6 +19,9 @@ from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.routes import Routes
 from xasm.target.shapes import SELECTORS, Notation, shape
 from xasm.target.symbols import OwnNames
+
+BESIDE = re.compile(r"\w \w|[\w)]\(")  # two things side by side in the operands of a form
+WHOLE = re.compile(r"(?<![\w)])\(")  # parentheses that are more than a pointer behind a value
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,8 @@ class Target:
     `directives` maps the maker's names of data directives to ours. `names` are the
     chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `undefined` are the
     first words that begin no instruction, as far as the table says so. `kind_places` maps a kind to where its keys stand, ""
-    to its name. `rows` are those of the table; `forms` and `mnemonics` leave out what is undocumented unless `undocumented` is true.
+    to its name. `rows` are those of the table; `octal` says that the maker writes octal digits. `forms` and `mnemonics` leave out
+    what is undocumented unless `undocumented` is true.
     """
 
     name: str
@@ -79,12 +83,13 @@ class Target:
     places: dict[str, Place]
     undefined: frozenset[int] = frozenset()
     kind_places: dict[str, dict[str, Place]] = field(default_factory=dict)
+    octal: bool = False
     undocumented: bool = False
     routes: Routes = field(default_factory=Routes)
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
     _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict, init=False)
     _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict, init=False)
-    _lists: dict[str, tuple[tuple[int, NameList], ...]] = field(default_factory=dict, init=False)
+    _lists: dict[str, tuple[tuple[int, bool, NameList], ...]] = field(default_factory=dict, init=False)
 
     @property
     def top(self) -> int:
@@ -99,6 +104,14 @@ class Target:
     def top_of(self, space: str) -> int:
         """The highest address of a space; "" is that of the program."""
         return (1 << self.spaces[space]) - 1 if space else self.top
+
+    def address_text(self, address: int) -> str:
+        """An address as people read it, with its prefix: in the maker's digits."""
+        return f"0o{address:0{(self.address + 2) // 3}o}" if self.octal else self.hex_address(address)
+
+    def word_text(self, word: int) -> str:
+        """A word as people read it."""
+        return f"{word:0{(self.word + 2) // 3}o}" if self.octal else self.hex_word(word)
 
     def hex_address(self, address: int) -> str:
         return f"0x{address:0{(self.address + 3) // 4}X}"
@@ -133,13 +146,14 @@ class Target:
         found: dict[str, list[Row]] = {}
         for row in self.rows:
             if self.undocumented or not row.undocumented:
-                found.setdefault(row.mnemonic, []).append(row)
+                for mnemonic in row.mnemonics:
+                    found.setdefault(mnemonic, []).append(row)
         return {mnemonic: tuple(rows) for mnemonic, rows in found.items()}
 
     @property
     def hidden(self) -> set[str]:
         """The mnemonics that the chip has only when undocumented ones are wanted, and they are not."""
-        return {row.mnemonic for row in self.rows} - self.mnemonics.keys()
+        return {mnemonic for row in self.rows for mnemonic in row.mnemonics} - self.mnemonics.keys()
 
     def forms_of(self, mnemonic: str) -> tuple[Form, ...]:
         """The forms of a mnemonic, in the order of the table and of the modes of a row. Raises Fault with a place where a
@@ -180,8 +194,11 @@ class Target:
     @cached_property
     def notation(self) -> Notation:
         asms = [row.asm for row in self.rows] + [f" {mode.asm}" for modes in self.modes.values() for mode in modes.modes]
+        operands = [asm.partition(" ")[2] for asm in asms]
+        lists = (kind.apart == " " for kind in self.kinds.values() if isinstance(kind, NameList))
+        beside = any(lists) or any(map(BESIDE.search, operands))
         signs = {sign for sign in SELECTORS if any(re.search(rf"[\s,#\[(]{sign}", asm) for asm in asms)}
-        return Notation(self.reserved, frozenset(signs), any("(" in asm for asm in asms))
+        return Notation(self.reserved, frozenset(signs), any(map(WHOLE.search, asms)), beside)
 
     def variants(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node], str]:
         """The forms that could encode a statement, shortest first, its expressions in order, and its shape.
@@ -206,25 +223,32 @@ class Target:
         return self._candidates(mnemonic, text) if mnemonic in self.mnemonics else ()
 
     def _with_list(self, mnemonic: str, operands: tuple[Node, ...]) -> tuple[tuple[Variant, ...], list[Node], str]:
-        """The forms of a statement whose last operands are a list of names, which is one expression then. Raises Fault for
-        a list that holds what it cannot."""
+        """The forms of a statement whose last operands, or all of whose words, are a list of names, which is one expression
+        then. Raises Fault for a list that holds what it cannot: of several the one that came furthest."""
         lists = self._lists.get(mnemonic)
         if lists is None:
-            found = ((len(form.nodes) - 1, kind) for form in self.forms_of(mnemonic) for kind in form.fields.values())
-            different = {(before, kind): None for before, kind in found if isinstance(kind, NameList)}
+            different = {
+                (len(form.nodes) - 1, form.bare, kind): None
+                for form in self.forms_of(mnemonic)
+                for kind in form.fields.values()
+                if isinstance(kind, NameList)
+            }
             lists = self._lists[mnemonic] = tuple(sorted(different, key=lambda one: -one[0]))
         wrong: Fault | None = None
-        for before, kind in lists:
+        for before, bare, kind in lists:
             text, leaves = shape(operands[:before], self.notation)
             text = listed(text, kind)
-            variants = self._candidates(mnemonic, text) if len(operands) > before else ()
+            nodes = kind.words(operands[before:])
+            if bare and len(nodes) >= len(operands):
+                nodes = (Name(0, 0, mnemonic), *nodes)
+            variants = self._candidates(mnemonic, text) if nodes else ()
             if variants:
                 try:
-                    names = kind.joined(operands[before:])
+                    names = kind.joined(nodes)
                 except Fault as fault:
-                    wrong = wrong or fault
+                    wrong = fault if wrong is None or (fault.start or 0) > (wrong.start or 0) else wrong
                     continue
-                return variants, [*leaves, Number(operands[before].start, operands[-1].end, names)], text
+                return variants, [*leaves, Number(nodes[0].start, nodes[-1].end, names)], text
         if wrong is not None:
             raise wrong
         return (), [], ""
@@ -250,7 +274,7 @@ class Target:
         return {text: [entry[3] for entry in sorted(entries, key=lambda entry: entry[:3])] for text, entries in shapes.items()}
 
     def _no_form(self, mnemonic: str, operands: tuple[Node, ...]) -> Fault:
-        forms = list(dict.fromkeys(form.asm for form in self.forms_of(mnemonic)))
+        forms = list(dict.fromkeys(form.shown for form in self.forms_of(mnemonic)))
         if not operands:
             start, end = None, None
         else:

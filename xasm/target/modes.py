@@ -53,6 +53,7 @@ class Pattern(Row):
             cross=added([self.cross, *(mode.cross for mode in chosen)]),
             flow=self.flow,
             target=self._target(chosen, fields),
+            behind=self.behind,
             alias=self.alias or any(mode.alias for mode in chosen),
             undocumented=self.undocumented or any(mode.undocumented for mode in chosen),
             note="; ".join(note for note in (self.note, *(mode.note for mode in chosen)) if note),

@@ -22,6 +22,7 @@ ROW = ("asm", "code", "cycles", "taken", "cross", "flow", "flow_with", "over", "
 MODE = tuple(key for key in ROW if key not in ("flow", "flow_with", "over", "always"))
 MOST_OVER = 16  # words that a skip passes over
 FIELD = re.compile(r"[a-z][a-z0-9]*\Z")
+BEHIND = re.compile(r"([a-z][a-z0-9]*)\+([1-9])\Z")  # `to` of a row
 ASM = re.compile(r"[^\s;]+(?: [^\s;][^;\t]*)?\Z")
 OPERAND_WORD = re.compile(r"(?<![A-Za-z0-9_'])[A-Za-z][A-Za-z0-9_]*")
 
@@ -73,7 +74,7 @@ class RowReader:
             wanted = "a mnemonic, and where there are operands one blank and the operands"
             raise Fault("table_shape", place=items["asm"].place, what="'asm'", wanted=wanted)
         try:
-            operands = cut_statement(asm).operands
+            operands = asm if self._is_list(items.get(asm)) else cut_statement(asm).operands
         except Fault as fault:
             raise Fault("table_asm", place=items["asm"].place, why=fault.text) from None
         named = self._named(row, operands, ROW)
@@ -81,6 +82,7 @@ class RowReader:
             return None
         flow = word(items["flow"], "flow", FLOWS) if "flow" in items else "next"
         common = self._common(row) | self._skipping(items, flow) | {"asm": asm, "flow": flow, "fields": named.fields}
+        common["behind"] = self._behind(row)
         common["flow_with"] = read_flows(items["flow_with"]) if "flow_with" in items else {}
         if named.modes:
             return self._pattern(row, named, common)
@@ -146,6 +148,11 @@ class RowReader:
                 raise Fault("table_no_field", place=row.items["asm"].place, field=name, part=part, hint=hint)
         return found
 
+    def _is_list(self, value: Value | None) -> bool:
+        """Whether a value is the name of a list of words, which can be a whole statement."""
+        kind = self.kinds.get(str(value.value)) if isinstance(value, Scalar) else None
+        return isinstance(kind, NameList) and kind.apart == " "
+
     def _names_kind(self, value: Value) -> bool:
         """Whether a value is the name of a kind, so that its key is meant as a field."""
         return isinstance(value, Scalar) and (value.value in self.kinds or value.value in self.modes)
@@ -164,11 +171,16 @@ class RowReader:
             return None
         raise Fault("table_flow_target", place=row.items["flow"].place, flow=flow)
 
+    def _behind(self, row: Mapping) -> int:
+        """How many words behind its target control goes: `to: a+1`."""
+        match = BEHIND.fullmatch(text(row.items["to"], "to")) if "to" in row.items else None
+        return int(match[2]) if match else 0
+
     def _to(self, row: Mapping, fields: list[str]) -> str | None:
-        """What the key `to` says; None where it is not there."""
+        """The field that the key `to` names, or "none"; None where the key is not there."""
         if "to" not in row.items:
             return None
-        name = text(row.items["to"], "to")
+        name = BEHIND.sub(r"\1", text(row.items["to"], "to"))
         if name != "none" and name not in fields:
             raise Fault("table_value", place=row.items["to"].place, value=name, key="to", wanted=", ".join(["none", *fields]))
         return name

@@ -16,12 +16,13 @@ from xasm.target.codes import MOST_WORDS
 from xasm.target.forms import FLOWS, WORD_OF_TEXT
 from xasm.target.habits import DIRECTIVE, HABITS
 from xasm.target.habits import NAME as DIRECTIVE_NAME
-from xasm.target.kind_loader import KEYS, LONGEST_TIME, NUMERIC, WIDEST
+from xasm.target.kind_loader import APART, KEYS, LONGEST_TIME, NUMERIC, WIDEST
 from xasm.target.kinds import ORIGINS, STOCK
 from xasm.target.loader import (
     BOOK,
     CLOCK,
     COUNT,
+    DIGITS,
     EXTENDING,
     HEAD,
     MOST_COUNTED,
@@ -41,6 +42,7 @@ Schema = dict[str, Any]
 ORDERS = ("little", "big")
 FULL = (1 << WIDEST) - 1
 END = r"\Z"
+CLAIM = "^[01-]*1[01-]*$"
 CODE = rf"^ *(?:<[a-z][a-z0-9]*>|[01a-z-]+|[0-9A-F]+)(?: +(?:<[a-z][a-z0-9]*>|[01a-z-]+|[0-9A-F]+)){{0,{MOST_WORDS - 1}}} *$"
 
 # What each key says, as editors show it.
@@ -53,6 +55,7 @@ SAYS = {
     "address": "bits of a program address",
     "order": "how a number of several words lies in memory",
     "start": "the address of the first instruction, or of the vector that holds it",
+    "digits": "how people read addresses and words: hexadecimal, or octal",
     "clock": "the unit of cycles, the clock periods of one, the usual clock",
     "count": "how many mnemonics and opcodes the book counts",
     "conventions": "a few lines for the card: how the maker writes",
@@ -79,7 +82,7 @@ SAYS = {
     "flow_with": "flows in the presence of an operand",
     "over": "how many words a skip passes over",
     "always": "whether a skip has no condition",
-    "to": "the field that holds the target, or none",
+    "to": "the field that holds the target, `+` and words behind it, or none",
     "alias": "a second spelling of another row's bits, never chosen when decoding",
     "undocumented": "real chips do it, the maker's book does not list it",
     "note": "a remark for the card",
@@ -136,6 +139,7 @@ def _head(key: str) -> Schema:
         "word": _integer(1, WIDEST_WORD),
         "address": _integer(1, WIDEST_ADDRESS),
         "order": {"enum": list(ORDERS)},
+        "digits": {"enum": list(DIGITS)},
         "start": {**_keys(START, dict.fromkeys(START, _integer(0, (1 << WIDEST_ADDRESS) - 1))), "minProperties": 1, "maxProperties": 1},
         "clock": _keys(
             CLOCK,
@@ -225,7 +229,9 @@ def _option(stock: str, key: str) -> Schema:
         return _integer(0 if stock == "unsigned" else 1, WIDEST)
     shapes: dict[str, Schema] = {
         "choice": {**_named(_integer(0, FULL), WORD_OF_TEXT.pattern), "minProperties": 1},
-        "list": {**_named(_integer(1, FULL), whole(WORD_OF_TEXT)), "minProperties": 1},
+        "list": {**_named({"anyOf": [_integer(1, FULL), {"type": "string", "pattern": CLAIM}]}, whole(WORD_OF_TEXT)), "minProperties": 1},
+        "apart": {"enum": list(APART)},
+        "never_alone": _list({"type": "string"}),
         "modes": {**_list({"$ref": "#/$defs/mode"}), "minItems": 1},
         "values": {"anyOf": [{**_list(_integer(-FULL, FULL)), "minItems": 1}, {**_named(_integer(0, FULL)), "minProperties": 1}]},
         "order": {"enum": list(ORDERS)},

@@ -10,20 +10,22 @@ import re
 from collections.abc import Collection
 from typing import NamedTuple
 
-from xasm.syntax.expressions import UNARY, After, Binary, Choose, Dotted, Group, Name, Node, Nothing, Sign, Unary
+from xasm.syntax.expressions import UNARY, After, Beside, Binary, Choose, Dotted, Group, Name, Node, Nothing, Sign, Unary
 
 EXPRESSION = "{}"
-PREFIXED = re.compile(r"[^\w()\[\]{}]+\{\}")  # an expression behind a sign: #{}
+PREFIXED = re.compile(r"(?:[^\w()\[\]{}]+|[\w ]+ )\{\}")  # an expression behind a sign or a word: #{}
 SELECTORS = frozenset("<>")  # HIGH and LOW as signs; some makers use them to select a form
 
 
 class Notation(NamedTuple):
     """What a table makes literal: its reserved words (in capitals), the signs that its forms put before an expression,
-    and whether parentheses round a whole operand mean something other than grouping."""
+    whether parentheses round a whole operand mean something other than grouping, and whether two things may stand side by
+    side."""
 
     reserved: Collection[str]
     signs: frozenset[str]
     parentheses: bool
+    beside: bool
 
 
 def shape(operands: tuple[Node, ...], notation: Notation, fields: Collection[str] = ()) -> tuple[str, list[Node]]:
@@ -67,6 +69,15 @@ def _shape(node: Node, notation: Notation, fields: Collection[str]) -> tuple[str
     if isinstance(node, After):
         text, leaves = _shape(node.children[0], notation, fields)
         return text + node.signs, leaves
+    if isinstance(node, Beside):
+        left, right = node.children
+        text, leaves = _shape(left, notation, fields)
+        if isinstance(right, Group):
+            after, more = shape(right.children, notation, fields)
+            text = EXPRESSION if text == f"({EXPRESSION})" else text  # in front of a pointer parentheses only group
+            return f"{text}({after})", leaves + more
+        after, more = _shape(right, notation, fields)
+        return f"{text} {after}", leaves + more
     if isinstance(node, Dotted):
         text, leaves = _shape(node.children[0], notation, fields)
         return (EXPRESSION, [node]) if text == EXPRESSION else (text + node.part.upper(), leaves)

@@ -37,12 +37,13 @@ class Alone:
 
 
 class Encoded(NamedTuple):
-    """What a statement became: its words, the form, the variant and the shape by which it was found, its operands."""
+    """What a statement became: its words, the form, the variant and the shape by which it was found, its operation and operands."""
 
     words: tuple[int, ...]
     form: Form
     variant: Variant
     shape: str
+    operation: str
     operands: tuple[Node, ...]
 
 
@@ -62,7 +63,7 @@ def encoded(target: Target, statement: str, address: int) -> Encoded:
                 raise
             continue
         assert variant.form is not None
-        return Encoded(tuple(words), variant.form, variant, text, operands)
+        return Encoded(tuple(words), variant.form, variant, text, cut.operation, operands)
     raise AssertionError("a statement has at least one variant")
 
 
@@ -74,8 +75,9 @@ def spellings(target: Target, made: Encoded) -> Spellings:
     if not patches or not isinstance(patches[-1].kind, NameList):
         return spelled
     field = next(name for name, kind in made.form.fields.items() if kind is patches[-1].kind)
-    listed = made.operands[len(made.form.nodes) - 1 :]
-    return spelled + tuple((field, operand.text.upper()) for operand in listed if isinstance(operand, Name))
+    listed = patches[-1].kind.words(made.operands[len(made.form.nodes) - 1 :])
+    own = [made.operation] if made.form.bare else []
+    return spelled + tuple((field, name) for name in [*own, *(word.text.upper() for word in listed if isinstance(word, Name))])
 
 
 def ways(form: Form, target: Target) -> list[tuple[Spellings, str, Variant]]:

@@ -25,7 +25,7 @@ from xasm.target.statements import Alone, encoded, ways
 COUNTED = 4  # bits of an operand whose values are all tried; of a wider one the edges
 MOST_VALUES = 1 << 12  # of one field that are tried
 MOST_TRIALS = 1 << 13  # of one way to write a form; where there would be more, a few values of each field do
-NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|[0-9]+)\b")
+NUMBER = re.compile(r"(?<![A-Za-z0-9_])(?:0x[0-9A-F]+|0o[0-7]+|[0-9]+)\b")
 
 
 class Trial(NamedTuple):
