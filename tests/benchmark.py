@@ -25,6 +25,10 @@ import lark
 
 from tests.expander import Expander
 from xasm.building import assemble
+from xasm.linking.image import Image, Span
+from xasm.recovery.memory import Memory
+from xasm.recovery.recovering import recover
+from xasm.recovery.told import Told
 from xasm.source.diagnostics import Report
 from xasm.source.files import Source
 from xasm.syntax import parser
@@ -236,6 +240,25 @@ def table_sizes(repeat: int) -> None:
     print(f"start-up with the largest table ({most}) / with the smallest ({least}) = {statistics.median(ratios):.2f}")
 
 
+def recovery(name: str, repeat: int) -> None:
+    """Prints the time to recover the source of 64 KiB (the whole memory where that is less) against that to assemble it, and how
+    it grows."""
+    target = load_target(name)
+    sizes = [min(1 << 14, (target.top + 1) // 4), min(1 << 16, target.top + 1)]
+    times = []
+    for size in sizes:
+        words = bytes(random.Random(3).choices(range(256), k=size))
+        told = Told(code=list(range(0, size, 17)))
+        memory = Memory(Image(target, (Span(0, words),)), "words")
+        times.append(timed(lambda memory=memory, told=told: recover(memory, told), repeat))  # type: ignore[misc]
+    source = recover(memory, told).source
+    assembling = timed(lambda: fresh_assemble(source, target), repeat)
+    print(
+        f"{name:>6} {sizes[1]:>7} words to source, and proof: {times[1]:.1f} s; that / assembling the source = {times[1] / assembling:.1f}"
+    )
+    print(f"{name:>6} {sizes[1] // sizes[0]} times the words: {times[1] / times[0]:.1f} times the time")
+
+
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--quick", action="store_true", help="a tenth of the lines, for a first look")
@@ -248,6 +271,7 @@ def main() -> None:
         compare_macros(name, small, chosen.repeat)
     for name in CHIPS:
         memory(name, large)
+        recovery(name, 2)
     start_up(chosen.repeat * 2)
     table_sizes(chosen.repeat * 2)
 

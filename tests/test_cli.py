@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import shlex
@@ -116,6 +117,10 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
     for name in ("monitor.asm", "lamps.asm", "lamp.asm", "key.asm"):
         (folder / name).write_text("        DB 1\n")
     (folder / "bench.yaml").write_text("windows: [{name: all, start: 0, size: 0x800, kind: rom}]\n")
+    if path == ("recover",):
+        (folder / "typed.txt").write_text("0000: 01 02 03 04\n0004: 05 06 07 08\n")
+        (folder / "rom.bin").write_bytes(bytes(0x200))
+        (folder / "page.txt").write_text("001 002 003 004\n005 006 007 010\n")
     if path == ("link",):
         run(folder, "assemble", "monitor.asm", "lamps.asm", *TARGET)
         run(folder, "assemble", "lamp.asm", "key.asm", *TARGET, "-o", "drivers.zip")
@@ -123,6 +128,13 @@ def test_help_mentions_every_option_and_an_example_that_works(path: tuple[str, .
         run(folder, "build", "first.asm", *TARGET, "-o", "rom.hex", "-o", "old.hex")
         (folder / "rom.bin").write_bytes(bytes(0x10) + b"\x01\x02\xff\xff\x03")
         (folder / "first.asm").write_text("        DB 16 OF 0, 1, 2, 255, 255, 3\n")
+    if path == ("expect",):
+        run(folder, "starter", "halt", *TARGET, "-o", "first.asm", "--force")
+        run(folder, "expect", "first.asm", "-o", "first.csv")
+        rows = list(csv.DictReader((folder / "first.csv").read_text().splitlines()))
+        (folder / "capture.txt").write_text("".join(f"{row['address']} {row['word']}\n" for row in rows))
+    if path == ("starter",):
+        (folder / "first.asm").unlink()
     for words in examples(ran.shown, path):
         tried = run(folder, *[CHIP if word == "NAME" else word for word in words])
         assert tried.code == 0, (words, tried.said)

@@ -11,7 +11,7 @@ from xasm.target.finding import load_target, table_paths
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "xasm"
-ROOMS = ("source", "syntax", "target", "assembly", "linking", "formats", "reports", "building", "cli")
+ROOMS = ("source", "syntax", "target", "assembly", "linking", "formats", "bus", "building", "recovery", "reports", "cli")
 IMPORTERS = {"lark": "syntax", "yaml": "target", "intelhex": "formats", "click": "cli"}
 LONGEST = 400
 # Mnemonics that are plain words as well, and so may stand in messages and names.

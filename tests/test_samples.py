@@ -22,7 +22,7 @@ from xasm.target.finding import find_table, load_target, table_paths
 
 SAMPLES = Path(__file__).parent.parent / "samples"
 FOLDERS = sorted(path.parent for path in SAMPLES.glob("*/halt.asm"))
-PROGRAMS = sorted(SAMPLES.glob("*/*.asm"))
+PROGRAMS = sorted(path for path in SAMPLES.glob("*/*.asm") if path.parent.name != "typed")  # that is recovered source
 SHARED = SAMPLES / "shared" / "kestrel.inc"
 WANTED = ("halt.asm", "beacon.asm")
 DUMP_LINE = re.compile(r"([0-9A-F]{4}): ((?:[0-9A-F]{2,4} ?)+)")

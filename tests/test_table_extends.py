@@ -231,7 +231,7 @@ new.yaml:23:1: error: unknown key 'strike'
     strike: ["REST"]
     ^
     known here: name, also, title, book, word, address, order, start, clock, count, conventions, """
-        "spaces, directives, habits, symbols, bits, assume, undefined, kinds, forms, extends, digits",
+        "spaces, directives, habits, symbols, bits, assume, undefined, kinds, forms, extends, routes, digits",
     ),
     "kinds of the wrong shape": (
         HEAD + "kinds: none\n",

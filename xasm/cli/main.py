@@ -13,8 +13,11 @@ from xasm.source.diagnostics import Diagnostic, Fault, Report, SourceErrors, ren
 
 COMMANDS = {
     "build": "xasm.cli.build",
+    "recover": "xasm.cli.recover",
     "assemble": "xasm.cli.assemble",
     "link": "xasm.cli.link",
+    "expect": "xasm.cli.expect",
+    "starter": "xasm.cli.starter",
     "compare": "xasm.cli.compare",
     "target": "xasm.cli.target",
 }

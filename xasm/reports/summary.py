@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
+from xasm.bus.total import time_rows
 from xasm.linking.linker import Linked
 from xasm.reports.tables import areas_table, host_table, parts, sizes_table
 from xasm.reports.usage import Usage
@@ -22,4 +23,4 @@ PARTS: tuple[Callable[[Usage], Iterable[str]], ...] = (
 def overview(linked: Linked) -> str:
     """The report as text, with an end of line behind every row."""
     usage = Usage(linked)
-    return parts(*(part(usage) for part in PARTS))
+    return parts(*(part(usage) for part in PARTS), time_rows(linked))

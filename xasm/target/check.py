@@ -12,6 +12,7 @@ from xasm.syntax.expressions import WORDS
 from xasm.target.forms import Form, Slot, form_shapes
 from xasm.target.kinds import Kind
 from xasm.target.model import Target
+from xasm.target.routes import unknown_forms
 
 WIDEST = 12  # bits of a field whose patterns are looked at one by one; of a wider one every pattern counts
 MOST_CODES = 1 << 20  # of one row; more is a mistake in the table
@@ -40,6 +41,8 @@ def check_target(target: Target, report: Report) -> None:
                 report.add(at(place, "table_asm", {"why": fault.text}, start, max(1, length)))
     for diagnostic in wrong_names(target):
         report.add(diagnostic)
+    for unknown in unknown_forms(target.routes, iter(forms)):
+        report.lost(unknown)
     if report.failed:
         return
     same = twins(forms)

@@ -26,19 +26,20 @@ class Instruction(NamedTuple):
         if self.form.target is None:
             return None
         value = self.fields[self.form.target]
-        assert isinstance(value, int)
-        return value + self.form.behind
+        return value + self.form.behind if isinstance(value, int) else None
 
 
 class Decoder:
-    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is."""
+    """Decodes for one chip. Aliases are never chosen; of two rows that fit, the one with more fixed bits is. `longest` is the
+    length of the longest instruction in words."""
 
     def __init__(self, target: Target) -> None:
         self.target = target
         self._forms = sorted((form for form in target.forms if not form.alias), key=lambda form: -fixed_bits(form))
         self._first: dict[int, list[Form]] = {}
+        self.longest = max((form.size for form in self._forms), default=1)
 
-    def _beginning(self, word: int) -> list[Form]:
+    def beginning(self, word: int) -> list[Form]:
         """The forms whose first word this can be."""
         found = self._first.get(word)
         if found is None:
@@ -48,7 +49,7 @@ class Decoder:
 
     def decode(self, words: Sequence[int], address: int) -> Instruction | None:
         """The instruction that `words` begin with when they stand at `address`; None when there is none."""
-        for form in self._beginning(words[0]) if words else ():
+        for form in self.beginning(words[0]) if words else ():
             if len(words) >= form.size and self._matches(form, words):
                 fields = self._fields(form, tuple(words[: form.size]), address)
                 if fields is not None:

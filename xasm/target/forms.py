@@ -66,8 +66,9 @@ class Row:
     `asm` as the maker prints it, `code_text` as typed, `fields` maps a field's name to its kind. `cycles`, `taken`
     and `cross` are in the unit of the table's clock; `taken` and `cross` are None where the book has no such rule.
     `flow` is one of FLOWS; `target` names the field that holds where control goes, or None, and `behind` says how many words
-    behind that place. `places` maps the row's
-    keys to where they stand in the file, "" to the row itself.
+    behind that place. `over` is how many words a skip passes over (None: the following instruction), `always` tells that it
+    does so without condition; `flow_with` maps operands (a name, or field=name) to the flow in their presence. `places` maps
+    the row's keys to where they stand in the file, "" to the row itself.
     """
 
     asm: str
@@ -82,6 +83,9 @@ class Row:
     alias: bool
     undocumented: bool
     note: str
+    over: int | None
+    always: bool
+    flow_with: dict[str, str]
     places: dict[str, Place]
 
     @cached_property

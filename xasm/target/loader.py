@@ -12,6 +12,7 @@ from typing import Any
 
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source
+from xasm.target.bus_parts import Starters, default_lines, read_lines, read_starters
 from xasm.target.codes import CodeReader
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.habits import read_directives, read_habits
@@ -19,14 +20,15 @@ from xasm.target.inheritance import TableSource, joined, lineage, no_tables
 from xasm.target.kind_loader import Around, kind_places, read_kinds
 from xasm.target.model import Book, Clock, Target
 from xasm.target.reading import KEYED, Reader, expect, integer, read_ranges, text, word
+from xasm.target.routes import Routes, read_routes
 from xasm.target.row_loader import RowReader
 from xasm.target.symbols import BIT, OwnNames, read_assumptions, read_bits, read_symbols
 
 HEAD = {
     "name": True, "also": False, "title": True, "book": True, "word": True, "address": True, "order": True,
     "start": True, "clock": True, "count": True, "conventions": True, "spaces": False, "directives": False,
-    "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "kinds": True, "forms": True,
-    "extends": False, "digits": False,
+    "habits": False, "symbols": False, "bits": False, "assume": False, "undefined": False, "lines": False,
+    "starters": False, "kinds": True, "forms": True, "extends": False, "routes": False, "digits": False,
 }  # fmt: skip
 DIGITS = ("hexadecimal", "octal")
 OWN = ("name", "title", "book", "count", "extends")  # what a table that extends another must say itself
@@ -34,7 +36,7 @@ EXTENDING = {key: key in OWN for key in HEAD} | {"strike": False}
 # Of what is made of keys in the head, the keys and whether they are needed.
 START = {"at": False, "vector": False}  # one of the two
 BOOK = dict.fromkeys(("title", "edition", "read"), True)
-CLOCK = dict.fromkeys(("unit", "periods", "typical"), True)
+CLOCK = dict.fromkeys(("unit", "periods", "typical"), True) | {"access": False}
 COUNT = {"mnemonics": True, "opcodes": True, "undocumented": False}
 SPACE = {"address": True}
 WIDEST_WORD = 64
@@ -86,6 +88,7 @@ class _Loader:
         names: OwnNames = get("symbols", lambda value: read_symbols(self.reader, value), OwnNames())
         names = replace(names, areas=get("bits", lambda value: read_bits(self.reader, value), ()))
         assumed = get("assume", read_assumptions, {})
+        further: dict[str, int] = get("spaces", self.spaces, {})
         wrong = failed & items.keys()  # what else would be wrong because of it is not told
         spaces = dict.fromkeys((*names.groups, *([BIT] if names.areas else [])))
         around = Around(
@@ -110,12 +113,15 @@ class _Loader:
             start_vector=vector,
             clock=get("clock", self.clock, Clock("cycle", 1, "")),
             count=get("count", self.count, {}),
-            spaces=get("spaces", self.spaces, {}),
+            spaces=further,
+            lines=get("lines", lambda value: read_lines(self.reader, value, self.address, width), default_lines(self.address, width)),
+            starters=get("starters", lambda value: read_starters(self.reader, value, (1 << self.address) - 1, further), Starters()),
             directives=get("directives", lambda value: read_directives(self.reader, value), {}),
             habits=get("habits", read_habits, frozenset()),
             conventions=get("conventions", lambda value: text(value, "conventions"), ""),
             names=names,
             assume=assumed,
+            routes=get("routes", lambda value: read_routes(self.reader, value, (1 << self.address) - 1), Routes()),
             kinds={name: kind for name, kind in rows.kinds.items() if kind is not None},
             modes={name: modes for name, modes in rows.modes.items() if modes is not None},
             undefined=get("undefined", lambda value: read_ranges(value, width), frozenset()) if "word" not in failed else frozenset(),
@@ -160,9 +166,11 @@ class _Loader:
         mapping = expect(value, Mapping, "'clock'", KEYED)
         self.reader.known(mapping, "'clock'", CLOCK)
         items = mapping.items
-        if not CLOCK.keys() <= items.keys():
+        if not {key for key, needed in CLOCK.items() if needed} <= items.keys():
             return Clock("cycle", 1, "")
-        return Clock(text(items["unit"], "unit"), integer(items["periods"], "periods", 1, MOST_PERIODS), text(items["typical"], "typical"))
+        periods = integer(items["periods"], "periods", 1, MOST_PERIODS)
+        access = integer(items["access"], "access", 1, MOST_PERIODS) if "access" in items else 1
+        return Clock(text(items["unit"], "unit"), periods, text(items["typical"], "typical"), access)
 
     def count(self, value: Value) -> dict[str, int]:
         mapping = expect(value, Mapping, "'count'", KEYED)

@@ -12,9 +12,11 @@ from itertools import chain
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.syntax.expressions import Name, Node, Number
+from xasm.target.bus_parts import Lines, Starters
 from xasm.target.forms import WORD_OF_TEXT, Form, Mode, Modes, Row, Variant, form_shapes, listed
 from xasm.target.habits import MakerDirective
 from xasm.target.kinds import Choice, Kind, NameList
+from xasm.target.routes import Routes
 from xasm.target.shapes import SELECTORS, Notation, shape
 from xasm.target.symbols import OwnNames
 
@@ -33,11 +35,13 @@ class Book:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """The unit of `cycles`, how many clock periods one is, and the usual clock as text (`740kHz`)."""
+    """The unit of `cycles`, how many clock periods one is, the usual clock as text (`740kHz`), and how many clock periods one
+    access of the bus takes at least."""
 
     unit: str
     periods: int
     typical: str
+    access: int = 1
 
 
 @dataclass(eq=False)
@@ -46,7 +50,8 @@ class Target:
 
     `word` and `address` are widths in bits; `order` is "little" or "big"; `start` is the address of the first
     instruction, or of the vector that holds it when `start_vector` is true. `spaces` maps the name of each further
-    address space to its width in bits; `directives` maps the maker's names of data directives to ours. `names` are the
+    address space to its width in bits; `lines` are the pins that carry addresses and words, `starters` first programs;
+    `directives` maps the maker's names of data directives to ours. `names` are the
     chip's own, `assume` maps what the table assumes about registers to its value until the source says otherwise. `undefined` are the
     first words that begin no instruction, as far as the table says so. `kind_places` maps a kind to where its keys stand, ""
     to its name. `rows` are those of the table; `octal` says that the maker writes octal digits. `forms` and `mnemonics` leave out
@@ -66,6 +71,8 @@ class Target:
     count: dict[str, int]
     conventions: str
     spaces: dict[str, int]
+    lines: tuple[Lines, ...]
+    starters: Starters
     directives: dict[str, MakerDirective]
     habits: frozenset[str]
     names: OwnNames
@@ -78,6 +85,7 @@ class Target:
     kind_places: dict[str, dict[str, Place]] = field(default_factory=dict)
     octal: bool = False
     undocumented: bool = False
+    routes: Routes = field(default_factory=Routes)
     _forms: dict[str, tuple[Form, ...]] = field(default_factory=dict, init=False)
     _variants: dict[tuple[str, str], tuple[Variant, ...]] = field(default_factory=dict, init=False)
     _shapes: dict[str, dict[str, list[Variant]]] = field(default_factory=dict, init=False)

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from xasm.source.diagnostics import Fault
 from xasm.syntax.lines import cut_statement
 from xasm.syntax.parser import parse_operands
+from xasm.target.bus_parts import read_flows
 from xasm.target.codes import CodeReader, Part
 from xasm.target.document import Listing, Mapping, Scalar, Value
 from xasm.target.forms import FLOWS, Form, Mode, Modes, Row
@@ -17,8 +18,9 @@ from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.modes import ADDRESSED, MOST_FORMS, Pattern, addresses
 from xasm.target.reading import KEYED, Reader, expect, integer, missing_key, text, truth, unknown_key, word
 
-ROW = ("asm", "code", "cycles", "taken", "cross", "flow", "to", "alias", "undocumented", "note")
-MODE = tuple(key for key in ROW if key != "flow")
+ROW = ("asm", "code", "cycles", "taken", "cross", "flow", "flow_with", "over", "always", "to", "alias", "undocumented", "note")
+MODE = tuple(key for key in ROW if key not in ("flow", "flow_with", "over", "always"))
+MOST_OVER = 16  # words that a skip passes over
 FIELD = re.compile(r"[a-z][a-z0-9]*\Z")
 BEHIND = re.compile(r"([a-z][a-z0-9]*)\+([1-9])\Z")  # `to` of a row
 ASM = re.compile(r"[^\s;]+(?: [^\s;][^;\t]*)?\Z")
@@ -79,11 +81,22 @@ class RowReader:
         if named is None:
             return None
         flow = word(items["flow"], "flow", FLOWS) if "flow" in items else "next"
-        common = self._common(row) | {"asm": asm, "flow": flow, "fields": named.fields, "behind": self._behind(row)}
+        common = self._common(row) | self._skipping(items, flow) | {"asm": asm, "flow": flow, "fields": named.fields}
+        common["behind"] = self._behind(row)
+        common["flow_with"] = read_flows(items["flow_with"]) if "flow_with" in items else {}
         if named.modes:
             return self._pattern(row, named, common)
         code = self.code.read([Part(common["code_text"], items["code"].place)], named.fields)
         return Form(**common, target=self._target(row, flow, named.fields), code=code)
+
+    @staticmethod
+    def _skipping(items: dict[str, Value], flow: str) -> dict[str, Any]:
+        """What a row says of the words that it passes over."""
+        for key in ("over", "always"):
+            if key in items and flow != "skip":
+                raise Fault("table_flow_key", place=items[key].place, key=key, flow="skip")
+        over = integer(items["over"], "over", 1, MOST_OVER) if "over" in items else None
+        return {"over": over, "always": truth(items["always"], "always") if "always" in items else False}
 
     def _common(self, row: Mapping) -> dict[str, Any]:
         """What rows and modes have alike."""

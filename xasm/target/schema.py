@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from xasm.target.bus_parts import AREA as ROOM
+from xasm.target.bus_parts import KINDS, MOST_LINES, OPERAND, PINS, STARTERS
 from xasm.target.codes import MOST_WORDS
 from xasm.target.forms import FLOWS, WORD_OF_TEXT
 from xasm.target.habits import DIRECTIVE, HABITS
@@ -31,7 +33,9 @@ from xasm.target.loader import (
     WIDEST_ADDRESS,
     WIDEST_WORD,
 )
-from xasm.target.row_loader import ASM, FIELD, MODE, ROW
+from xasm.target.routes import KEYS as ROUTES
+from xasm.target.routes import MOST_TIMES, Loads
+from xasm.target.row_loader import ASM, FIELD, MODE, MOST_OVER, ROW
 from xasm.target.symbols import AREA, HIGHEST, MOST_BYTES, NAME, WORD
 
 Schema = dict[str, Any]
@@ -61,8 +65,11 @@ SAYS = {
     "symbols": "the chip's own names with their values, in groups",
     "bits": "which bytes have bits with addresses",
     "assume": "what a register is taken to hold until the source says otherwise",
+    "lines": "the pins that carry addresses and words, where they are not A0.. and D0..",
+    "starters": "first programs, and where they go",
     "undefined": "first words that begin no instruction, as words and ranges",
     "kinds": "what operands take, by name",
+    "routes": "where control can arrive that no row tells by itself",
     "forms": "the rows: one for each legal form",
     "extends": "the table that this one changes",
     "strike": "inherited rows that are taken out, by their asm",
@@ -72,6 +79,9 @@ SAYS = {
     "taken": "time when the condition is met",
     "cross": "extra time when a page border is crossed",
     "flow": "where control can go next",
+    "flow_with": "flows in the presence of an operand",
+    "over": "how many words a skip passes over",
+    "always": "whether a skip has no condition",
     "to": "the field that holds the target, `+` and words behind it, or none",
     "alias": "a second spelling of another row's bits, never chosen when decoding",
     "undocumented": "real chips do it, the maker's book does not list it",
@@ -105,6 +115,22 @@ def schema_text() -> str:
     return json.dumps(schema(), indent=1, ensure_ascii=True) + "\n"
 
 
+def _routes() -> Schema:
+    """What stands behind `routes`."""
+    addresses = _named(_integer(0, (1 << WIDEST_ADDRESS) - 1))
+    forms = _list({"type": "string"})
+    loads = _keys(dict.fromkeys(Loads._fields, True), {key: {"type": "string"} for key in Loads._fields})
+    shapes = {
+        "starts": addresses,
+        "vectors": addresses,
+        "times": _named(_integer(1, MOST_TIMES)),
+        "through": forms,
+        "back": forms,
+        "loads": loads,
+    }
+    return _keys(ROUTES, shapes)
+
+
 def _head(key: str) -> Schema:
     """What stands behind a key of the head."""
     shapes: dict[str, Schema] = {
@@ -115,7 +141,17 @@ def _head(key: str) -> Schema:
         "order": {"enum": list(ORDERS)},
         "digits": {"enum": list(DIGITS)},
         "start": {**_keys(START, dict.fromkeys(START, _integer(0, (1 << WIDEST_ADDRESS) - 1))), "minProperties": 1, "maxProperties": 1},
-        "clock": _keys(CLOCK, {"unit": {"type": "string"}, "periods": _integer(1, MOST_PERIODS), "typical": {"type": "string"}}),
+        "clock": _keys(
+            CLOCK,
+            {
+                "unit": {"type": "string"},
+                "periods": _integer(1, MOST_PERIODS),
+                "typical": {"type": "string"},
+                "access": _integer(1, MOST_PERIODS),
+            },
+        ),
+        "lines": {**_list(_keys(PINS, _pins())), "minItems": 1},
+        "starters": _keys(STARTERS, _starters()),
         "count": _keys(COUNT, dict.fromkeys(COUNT, _integer(0, MOST_COUNTED))),
         "spaces": _named(_keys(SPACE, {"address": _integer(1, WIDEST_ADDRESS)})),
         "directives": _named({"anyOf": [{"type": "string"}, _keys(DIRECTIVE, _directive())]}, whole(DIRECTIVE_NAME)),
@@ -123,12 +159,27 @@ def _head(key: str) -> Schema:
         "symbols": _named(_named(_integer(0, HIGHEST), whole(NAME)), whole(WORD)),
         "bits": _list(_keys(AREA, {"first": _byte(0), "last": _byte(0), "step": _byte(1), "bit": _integer(0, HIGHEST)})),
         "assume": _named(_integer(0, HIGHEST), whole(WORD)),
+        "routes": _routes(),
         "undefined": _list({"type": "string", "pattern": r"^[0-9A-F]+(\.\.[0-9A-F]+)?$"}),
         "kinds": _named({"$ref": "#/$defs/kind"}),
         "forms": _list({"$ref": "#/$defs/row"}),
         "strike": _list({"type": "string"}),
     }
     return shapes.get(key, {"type": "string"})
+
+
+def _pins() -> Schema:
+    """What the keys of a group of pins take."""
+    pieces = {key: _list(_integer(0, top - 1)) for key, top in (("address", WIDEST_ADDRESS), ("data", WIDEST_WORD))}
+    numbers = {"first": _integer(0, MOST_LINES), "count": _integer(1, MOST_LINES)}
+    return {"name": {"type": "string", "pattern": r"^[A-Za-z_]+$"}, **numbers, **pieces}
+
+
+def _starters() -> Schema:
+    """What the keys of first programs take."""
+    top = (1 << WIDEST_ADDRESS) - 1
+    area = _keys(ROOM, {"start": _integer(0, top), "size": _integer(1, top + 1), "space": {"type": "string"}})
+    return {"program": _integer(0, top), "memory": area, "io": area} | {kind: {"type": "string"} for kind in KINDS}
 
 
 def _directive() -> Schema:
@@ -146,6 +197,9 @@ def _row(keys: Iterable[str], whole_row: bool) -> Schema:
         "taken": time,
         "cross": time,
         "flow": {"enum": list(FLOWS)},
+        "flow_with": _named({"enum": list(FLOWS)}, whole(OPERAND)),
+        "over": _integer(1, MOST_OVER),
+        "always": {"type": "boolean"},
         "alias": {"type": "boolean"},
         "undocumented": {"type": "boolean"},
     }
