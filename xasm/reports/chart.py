@@ -1,7 +1,8 @@
 """The opcode map of a chip: what each first word means, and each word behind a prefix, in sheets of 16 by 16.
 
 A sheet shows two digits. Words of up to 8 bits fill one. Of wider ones the first sheet has a cell for each value of the upper
-8 bits, and where the words of a cell differ, a sheet of its own shows them one by one.
+8 bits, and where the words of a cell differ, a sheet of its own shows them one by one. Of a chip whose maker writes octal
+digits the sheets are 8 by 8.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from xasm.target.forms import Form, Row, Slot, gather
 from xasm.target.kinds import NameList, Placed
 from xasm.target.model import Target
 
-DIGIT = 4  # bits of a digit: a sheet shows two
+DIGIT, OCTAL_DIGIT = 4, 3  # bits of a digit: a sheet shows two
 BYTE = 8
 WIDEST = 4 * DIGIT  # bits of the widest word that is drawn
 MOST_CODES = 1 << 17  # of all rows together; more is a mistake in the table
@@ -205,7 +206,7 @@ class _Drawing:
         self.target = target
         self.page = page
         self.full = (1 << target.word) - 1
-        self.digit = DIGIT
+        self.digit = OCTAL_DIGIT if target.octal and target.word <= 4 * OCTAL_DIGIT else DIGIT
         self.sheet = 1 << 2 * self.digit  # words that a sheet shows one by one
         self.step = 1 << max(0, target.word - 2 * self.digit)  # words that a cell of the first sheet stands for
         self.digits = -(-target.word // self.digit)
@@ -222,7 +223,7 @@ class _Drawing:
 
     def _shown(self, word: int) -> str:
         """A word in all its digits."""
-        return self.target.hex_word(word)
+        return self.target.word_text(word)
 
     @cached_property
     def front(self) -> str:
