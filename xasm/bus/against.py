@@ -106,7 +106,7 @@ def align(program: Program, capture: Capture, middle: list[State]) -> tuple[Outc
 
 def starts(program: Program, capture: Capture, wiring: Wiring) -> list[int]:
     """The accesses that may be the first of all."""
-    return capture.reads_of(wiring.address(program.place(program.begin())), MOST_RESETS)
+    return capture.reads_of(wiring.first(program.place(program.begin())), MOST_RESETS)
 
 
 def look(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
@@ -150,7 +150,23 @@ def from_the_beginning(program: Program, capture: Capture, middle: list[State], 
                 break
             if outcome.result == LOST:
                 partly.append(Finding(defect, wiring.how, outcome, False))
-    return fits, partly
+    return [*late_addresses(program, capture, middle, must, end), *fits], partly
+
+
+def late_addresses(program: Program, capture: Capture, middle: list[State], must: int, end: int) -> Iterator[Finding]:
+    """Addresses that come one access late against the words, for what is printed only or for the memory, too."""
+    if len(capture) <= SURE:
+        return
+    words = Defect("late", "each address comes one access late against the words", late=True)
+    for writes in dict.fromkeys((bytes(capture.writes[1:]), bytes(capture.writes[:-1]))):
+        earlier = capture.moved(1, writes)
+        for wiring in (Wiring(program.memory, words._replace(late=False)), Wiring(program.memory, words, GIVEN)):
+            begins = starts(program, earlier, wiring)
+            outcome = best_walk(program, earlier, wiring, begins, middle, min(end, len(earlier)))
+            fits = outcome is not None and outcome.result == END and outcome.length >= SURE
+            if outcome is not None and fits and outcome.stop >= must + 1 and outcome.start <= min(must, len(capture) // 2):
+                yield Finding(words, wiring.how, outcome, True)
+                return
 
 
 def from_the_difference(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
@@ -327,7 +343,7 @@ def findings(found: Comparison) -> Iterator[str]:
             extent = f"all {_many(total)}"
         else:
             extent = f"{_many(outcome.length)}, {outcome.start + 1} to {outcome.stop}"
-        how = {GIVEN: "; the chip gets it too"}.get(finding.how, "") if finding.defect.kind in ("stuck", "swapped", "shorted") else ""
+        how = "; the chip gets it too" if finding.how != SEEN else ""
         yield f"fits: {finding.defect.title} ({extent}){how}"
     if len(found.findings) > MOST_FINDINGS:
         yield f"and {len(found.findings) - MOST_FINDINGS} more that fit as well"
