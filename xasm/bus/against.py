@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
@@ -43,7 +44,9 @@ class Comparison(NamedTuple):
 
     @property
     def same(self) -> bool:
-        return self.outcome.result == END and self.outcome.length > 0 and self.begins != "nothing"
+        """A program that stops where the capture ends is the same, too."""
+        whole = self.outcome.stop == len(self.capture) and self.outcome.result in (END, LOST)
+        return whole and self.outcome.length > 0 and self.begins != "nothing"
 
 
 def compare_file(memory: Memory, trace: Trace, path: str, layout: str | None = None) -> tuple[bool, str]:
@@ -110,8 +113,8 @@ def starts(program: Program, capture: Capture, wiring: Wiring) -> list[int]:
 
 
 def look(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
-    """The faults that fit to the end, from the beginning or else from the difference on; where there are none, those that explain
-    most of what lies behind the difference."""
+    """The faults that fit to the end, from the beginning or else from the difference on; behind them those that lead the chip to
+    a word that is no instruction, or to a stop, and explain all up to there."""
     if len(capture) >= STILL and len(set(zip(capture.addresses, capture.words, strict=True))) == 1:
         return [Finding(Defect("still", "the chip never left reset, or has no clock"), SEEN, Outcome(0, len(capture), END), True)]
     fits: list[Finding] = []
@@ -121,10 +124,10 @@ def look(program: Program, capture: Capture, middle: list[State], found: Compari
         fits, partly = from_the_beginning(program, capture, middle, found)
     if not fits and lined_up:
         fits = from_the_difference(program, capture, middle, found)
-    if fits:
-        return sorted(fits, key=lambda finding: finding.outcome.start)
     furthest = max((finding.outcome.stop for finding in partly), default=0)
-    return list({finding.defect.title: finding for finding in partly if finding.outcome.stop == furthest}.values())
+    named = {finding.defect.title for finding in fits}
+    others = {one.defect.title: one for one in partly if one.outcome.stop == furthest and one.defect.title not in named}
+    return [*sorted(fits, key=lambda finding: finding.outcome.start), *others.values()]
 
 
 def from_the_beginning(program: Program, capture: Capture, middle: list[State], found: Comparison) -> tuple[list[Finding], list[Finding]]:
@@ -145,7 +148,7 @@ def from_the_beginning(program: Program, capture: Capture, middle: list[State], 
             outcome = best_walk(program, capture, wiring, begins, [] if sure else middle, end)
             if outcome is None or outcome.start > latest or outcome.stop < must + 2 or not shown(outcome, capture, wiring):
                 continue  # one access behind the difference would prove nothing
-            if outcome.result == END:
+            if outcome.result == END or (outcome.result == LOST and outcome.stop == end):
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
             if outcome.result == LOST:
@@ -334,23 +337,35 @@ def findings(found: Comparison) -> Iterator[str]:
         yield "none of the faults that are looked for fits: one line stuck, two swapped or shorted, words late or of another page,"
         yield "another start"
         return
-    fits = any(finding.whole for finding in found.findings)
-    if not fits:
-        yield "nothing fits to the end; fits as far as can be followed:"
-    for finding in found.findings[:MOST_FINDINGS]:
-        outcome = finding.outcome
-        if not outcome.start and outcome.stop == total:
-            extent = f"all {_many(total)}"
-        else:
-            extent = f"{_many(outcome.length)}, {outcome.start + 1} to {outcome.stop}"
-        how = "; the chip gets it too" if finding.how != SEEN else ""
-        yield f"fits: {finding.defect.title} ({extent}){how}"
-    if len(found.findings) > MOST_FINDINGS:
-        yield f"and {len(found.findings) - MOST_FINDINGS} more that fit as well"
+    fits = [finding for finding in found.findings if finding.whole]
+    others = [finding for finding in found.findings if not finding.whole]
+    for finding in fits[:MOST_FINDINGS]:
+        yield f"fits: {_named(finding, total)}"
+    if len(fits) > MOST_FINDINGS:
+        yield f"and {_kinds(fits[MOST_FINDINGS:])} that fit as well"
+    if others:
+        yield "fits up to a word that is no instruction, or stops the chip:" if fits else "nothing fits to the end; fits up to such a word:"
+    for finding in others[:MOST_FINDINGS]:
+        yield f"  {_named(finding, total)}"
+    if len(others) > MOST_FINDINGS:
+        yield f"  and {_kinds(others[MOST_FINDINGS:])}"
     if len(found.findings) > 1:
         yield "The capture cannot tell these apart."
-    if not fits:
-        yield "Behind that the chip meets a word that is no instruction, or stops."
+
+
+def _named(finding: Finding, total: int) -> str:
+    """A fault with the accesses that it fits."""
+    outcome = finding.outcome
+    extent = f"{_many(outcome.length)}, {outcome.start + 1} to {outcome.stop}"
+    if not outcome.start and outcome.stop == total:
+        extent = f"all {_many(total)}"
+    return f"{finding.defect.title} ({extent}){'; the chip gets it too' if finding.how != SEEN else ''}"
+
+
+def _kinds(rest: list[Finding]) -> str:
+    """How many faults are not named, and of which kinds."""
+    kinds = Counter(finding.defect.kind for finding in rest)
+    return f"{len(rest)} more ({', '.join(f'{count} {kind}' for kind, count in kinds.items())})"
 
 
 def _access(address: int, word: int, memory: Memory) -> str:

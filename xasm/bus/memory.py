@@ -78,7 +78,8 @@ class Memory:
 
     def address_put(self, place: int) -> int | None:
         """The same wherever it is, before anything is written there."""
-        return self.number([self.given(one) for one in self.places(place)])
+        words = [self.given(one) for one in self.places(place)]
+        return self.number([self.image[one] if word is None else word for one, word in zip(self.places(place), words, strict=True)])
 
     def places(self, first: int) -> list[int]:
         """The places of the words of an address that begins at one."""

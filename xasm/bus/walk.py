@@ -215,14 +215,14 @@ def _step(
     for state, fetches in present.items():
         at, got, room, reach, ahead, stack, free = state
         left = (program.room_of(got[0])[0] - room if at > VECTOR else 0) if got else room
-        if left > 0 and (write or any(program.may_read(origin, state) for origin in wiring.origins(address))):
+        if left > 0 and (write or any(program.may_read(origin, state) for origin in wiring.origins(address, word, write))):
             if extra is None:
                 extra = wiring.besides(address, word, write)
             if extra:
                 _keep(following, State(at, got, room + 1 if got else room - 1, reach, ahead, stack, free), fetches)
         if write:
             continue
-        for place in wiring.origins(address) if at == ANYWHERE else (program.place(state),):
+        for place in wiring.origins(address, word, write) if at == ANYWHERE else (program.place(state),):
             if (wiring.address(place) ^ address) & wiring.sure:
                 continue
             fits, received = wiring.word(place, word, index, addresses)

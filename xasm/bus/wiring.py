@@ -74,10 +74,12 @@ class Wiring:
         self._mix = defect.mix if how == SEEN else None
         self.sure = ~self._mix.address if self._mix is not None else -1  # the bits of an address that no word changes
 
-    def origins(self, address: int) -> tuple[int, ...]:
+    def origins(self, address: int, word: int, write: bool) -> tuple[int, ...]:
         """The addresses that the chip may have meant."""
         meant = [address ^ flip for flip in self.defect.flips]
-        return tuple(one for one in meant if not (self.address(one) ^ address) & self.sure) or (address,)
+        if self._mix is not None:
+            return tuple(one for one in meant if self._can_be(one, self._mix, address, word, write))
+        return tuple(one for one in meant if self.address(one) == address) or (address,)
 
     def first(self, place: int) -> int:
         """The address that is printed for a fetch at a place."""
@@ -88,13 +90,26 @@ class Wiring:
     def besides(self, address: int, word: int, write: bool) -> bool:
         """Whether an access can be one that is no fetch."""
         if self._mix is not None:
-            return self._mix.can_show(address, word)
+            return True  # its origins tell
         if self._changed:
             return any(self.address(address ^ flip) == address for flip in self.defect.flips)
         if write or word == NOTHING or self.defect.shift or self.defect.late:
             return True
         there = self.memory.given(address)
         return there is None or word == (there if self.how == GIVEN else self._given(address, there))
+
+    def _can_be(self, meant: int, mix: Mix, address: int, word: int, write: bool) -> bool:
+        """Whether an access of an address can be seen as another one with a word. Where the program has no word, shorted lines are
+        not taken to have moved the address: nothing would tell."""
+        asked = self.address(meant)
+        if word == NOTHING:
+            return not (asked ^ address) & self.sure
+        there = None if write else self.memory.given(meant)
+        if there is not None:
+            return mix.apply(asked, there) == (address, word)
+        if mix.high is not None:
+            return asked == address and mix.can_show(address, word)
+        return any(mix.apply(asked, put) == (address, word) for put in (word, word ^ mix.word))
 
     def _given(self, address: int, word: int) -> int:
         """What the fault makes of a word."""
