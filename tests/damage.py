@@ -18,7 +18,7 @@ class Damage(NamedTuple):
     address: Callable[[list[str]], list[str]]
     data: Callable[[list[str]], list[str]]
     meet: tuple[int, int, str] | None = None  # a digit of the address and one of the word that meet, and who wins ("": they change)
-    near: bool = True  # a single line, or lines side by side
+    near: bool = True  # a single line, or one pair of lines side by side
 
 
 def digits(value: int, bits: int) -> list[str]:
@@ -109,7 +109,7 @@ def damages(chip: str) -> Iterator[Damage]:
         for index, one in enumerate(group):
             for other in group[index + 1 :]:
                 a, d = pairs(one.address, other.address), pairs(one.data, other.data)
-                near = group.index(other) - index == 1
+                near = group.index(other) - index == 1 and index % 2 == 0
                 yield Damage("swapped", f"{one.name} and {other.name} swapped", swapped(a), swapped(d), None, near)
                 for word, winner in (("low", "0"), ("high", "1")):
                     title = f"{one.name} and {other.name} shorted, {word} wins"

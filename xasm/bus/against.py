@@ -18,6 +18,7 @@ SURE = 4  # accesses in a row that make such a place
 MOST_LOOKED = 20_000  # accesses behind the first difference that a fault is held against
 LATE = 1000  # accesses in front of a difference that are walked again for every fault
 SINCE = 8  # accesses in front of a difference in which a fault may begin, and behind it that it must explain then
+GLANCE = 24  # accesses behind the difference that are looked at before a fault is followed
 PAGE = 256  # words
 BEFORE, BEHIND = 4, 4  # accesses shown around the first difference
 MOST_FINDINGS = 5
@@ -140,8 +141,11 @@ def from_the_beginning(program: Program, capture: Capture, middle: list[State], 
     partly: list[Finding] = []
     sure = found.begins == "reset" and found.outcome.fetches >= SURE
     plain = sure and found.outcome.fetches == found.outcome.length  # nothing but fetches up to the difference
+    seen = pairs(capture, must, end)
     for defect in [*words_at_fault(), *defects(program.target)]:
         for wiring in wirings(program.memory, defect):
+            if not all(wiring.can_show(*pair) for pair in seen):
+                continue
             if plain and wiring.how == SEEN and not walk(program, capture, wiring, must, found.outcome.states, must + 1).length:
                 continue  # the chip runs as it should up to here, and this access does not fit
             begins = [found.outcome.start] if sure else starts(program, capture, wiring)
@@ -185,14 +189,23 @@ def from_the_difference(program: Program, capture: Capture, middle: list[State],
     for index in range(first, must):
         before.append((index + 1, walk(program, capture, wiring, index, before[-1][1], index + 1).states))
     fits = []
+    seen = pairs(capture, must, end)
     for defect in defects(program.target):
-        tries = ((wiring, index, present) for wiring in wirings(program.memory, defect) for index, present in before)
+        faults = [wiring for wiring in wirings(program.memory, defect) if all(wiring.can_show(*pair) for pair in seen)]
+        tries = ((wiring, index, present) for wiring in faults for index, present in before)
         for wiring, index, present in tries:
             outcome = walk(program, capture, wiring, index, present, end)
             if outcome.result == END:
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
     return fits
+
+
+def pairs(capture: Capture, first: int, end: int) -> list[tuple[int, int]]:
+    """Some addresses from the difference on with their words, NOTHING for a word that is written: a quick first look at a fault."""
+    numbers = range(first, min(end, first + GLANCE))
+    seen = [(capture.addresses[index], NOTHING if capture.writes[index] else capture.words[index]) for index in numbers]
+    return list(dict.fromkeys(seen))
 
 
 def words_at_fault() -> Iterator[Defect]:

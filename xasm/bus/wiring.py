@@ -74,6 +74,28 @@ class Wiring:
         self._mix = defect.mix if how == SEEN else None
         self.sure = ~self._mix.address if self._mix is not None else -1  # the bits of an address that no word changes
 
+    def can_show(self, address: int, word: int) -> bool:
+        """Whether an address and a word (NOTHING: none, or one that was written) can be printed at all while the fault is there."""
+        defect = self.defect
+        swapped = defect.kind == "swapped"
+        if self._changed and self._mix is None and not swapped and self.address(address) != address:
+            return False
+        if word == NOTHING or defect.shift or defect.late:
+            return True
+        if self.how != SEEN:
+            there = self.memory.given(address)
+            return there is None or word == (there if self.how == GIVEN else self._given(address, there))
+        meant = self.origins(address, word, False)
+        if self._mix is not None:
+            return bool(meant)
+        return any(self._can_come(self.memory.given(one), word) for one in meant)
+
+    def _can_come(self, there: int | None, word: int) -> bool:
+        """Whether a word can be seen where the memory has `there` (None: unknown)."""
+        if there is None:
+            return self.defect.kind == "swapped" or self.defect.word(word) == word
+        return self.defect.word(there) == word
+
     def origins(self, address: int, word: int, write: bool) -> tuple[int, ...]:
         """The addresses that the chip may have meant."""
         meant = [address ^ flip for flip in self.defect.flips]
