@@ -29,7 +29,8 @@ from xasm.source.diagnostics import Fault
 from xasm.target.finding import load_target, table_paths
 
 CHIPS = list(table_paths())
-ACCESSES = 200
+TWINS = ("4040", "65c02", "8008-new")  # of a chip with the same lines, and nearly the same codes
+ACCESSES = 120
 LEAST = 20  # accesses of a machine that runs on wrong words: some meet a code at once that the library does not know
 IDLE = {"6502": 0xEA, "65c02": 0xEA, "6809": 0x12, "8051": 0, "8080": 0, "8085": 0, "z80": 0}  # what free memory holds
 PRINTED: list[str] = []
@@ -155,6 +156,8 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
 @pytest.mark.parametrize("chip", CHIPS)
 def test_faults_of_what_is_printed_are_named(chip: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Every fault that changes a fetch is named, alone or with others that the capture cannot tell from it."""
+    if chip in TWINS and not os.environ.get("XASM_ALL_DAMAGE"):
+        pytest.skip("its lines are those of another chip")
     share = Share()
     for kind in ("halt", "count"):
         memory, found, accesses = program(chip, kind)
@@ -348,10 +351,10 @@ def test_the_verdict_of_a_line_that_is_stuck(tmp_path: Path) -> None:
     good = run(tmp_path, "expect", "first.asm", "--against", "good.txt")
     assert (good.code, good.shown) == (
         0,
-        "good.txt: 200 accesses of the bus\nreset is released at access 1, line 1\nsame: all 200 accesses\n",
+        "good.txt: 120 accesses of the bus\nreset is released at access 1, line 1\nsame: all 120 accesses\n",
     )
     bad = run(tmp_path, "expect", "first.asm", "--against", "bad.txt")
     assert bad.code == 1
     assert "first difference at access 5, line 5:" in bad.shown
     assert ">        5        5  F000 01       F002 01" in bad.shown
-    assert bad.shown.endswith("\nfits: A1 stuck low (all 200 accesses)\n")
+    assert bad.shown.endswith("\nfits: A1 stuck low (all 120 accesses)\n")

@@ -23,7 +23,7 @@ from xasm.bus.waves import moments
 from xasm.reports.listing import listing
 from xasm.source.diagnostics import Fault
 from xasm.source.files import Source
-from xasm.target.finding import load_target
+from xasm.target.finding import load_target, table_paths
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -43,6 +43,10 @@ HALTS = {
     "8080": ("0000 0001 0002", "0003 0004 0005", 11, 10),
     "8085": ("0000 0001 0002", "0003 0004 0005", 11, 10),
     "z80": ("0000 0001 0002", "0003 0004", 11, 12),
+    "6800": ("FFFE FFFF FFE0 FFE1 FFE2 FFE3", "FFE4 FFE5", 5, 4),
+    "8048": ("000 001 002", "003 004", 4, 2),
+    "ins8060": ("0001 0002 0003", "0004 0005", 16, 11),
+    "im6100": ("FFF 000 001", "002", 30, 10),
 }
 
 
@@ -65,6 +69,13 @@ def test_the_halt_samples(chip: str) -> None:
     assert " ".join(shown) == f"{before} {loop}"
     assert (found.reached, found.period) == ((cycles, cycles), (turn, turn))
     assert ends(found) == (None, [])
+    shown = run(ROOT, "build", f"samples/{chip}/halt.asm", "--report").shown
+    told = re.search(r"from reset to the halt loop: (\d+) cycles, .*; one turn of it: (\d+) cycles, ", shown)
+    assert told is not None and [int(number) for number in told.groups()] == [cycles, turn]
+
+
+def test_every_chip_has_a_halt_sample() -> None:
+    assert set(HALTS) == set(table_paths())
 
 
 VECTOR = "\n        ORG 0xFFFC\n        DW start\n"
@@ -237,8 +248,8 @@ def test_listing_and_trace_have_the_same_cycles(chip: str) -> None:
     text = listing(linked)
     seen = 0
     for step in found.steps:
-        address = found.target.hex_address(step.address)[2:]
-        first = found.target.hex_word(step.words[0])
+        address = found.target.address_text(step.address)[2:]
+        first = found.target.word_text(step.words[0])
         row = re.search(rf"^.{{6}}  {address} +{first} .*?  ([0-9][0-9/+]*) ", text, re.MULTILINE)
         if row is None:  # lines of an included file are wider
             continue

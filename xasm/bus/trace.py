@@ -193,7 +193,7 @@ class _Tracer:
             self.stop("bus_data_decides", hint, address=shown, instruction=instruction.text)
         elif to is None:
             self.end_at(way, shown, instruction.text)
-        elif to == address + size & target.top and to < address:
+        elif to == address + size & target.top and to < address and instruction.flow not in ("jump", "call") and not way.taken:
             self.remark("bus_wraps", address, top=target.hex_address(target.top), address_text=target.hex_address(to))
         return to
 
@@ -250,7 +250,7 @@ class _Tracer:
                 hint = f"if {place} still holds what the program puts there: --take '{shown}=to {self.target.hex_address(put)}'"
             self.stop("bus_pointer", hint, address=shown, instruction=text, pointer=place)
             return
-        code = {RETURN: "bus_no_caller", TRAP: "bus_trap"}.get(way.effect, "bus_computed")
+        code = "bus_no_caller" if way.effect == RETURN else "bus_computed"
         self.stop(code, hint, address=shown, instruction=text)
 
     def unreadable(self, address: int, shown: str) -> None:

@@ -220,7 +220,6 @@ CATALOGUE: dict[str, str] = {
     "bus_computed": "{instruction} at {address} goes to where data says",
     "bus_pointer": "{instruction} at {address} goes to the address that {pointer} holds then",
     "bus_no_caller": "{instruction} at {address} has no caller that is known",
-    "bus_trap": "{instruction} at {address} goes through a vector of its own",
     "bus_halts": "{instruction} at {address} stops the chip until a reset or an interrupt",
     "bus_hole": "the way leads to {address}, where the program has nothing",
     "bus_off_end": "the program runs on to {address}, behind its last word there",
