@@ -207,6 +207,8 @@ def test_other_faults_are_named(chip: str) -> None:
     words = [word for _, word, _ in accesses]
     late = [(address, words[index - 1] if index else 0, write) for index, (address, _, write) in enumerate(accesses)]
     assert "each word comes one access late" in titles(memory, found, late)
+    early = [(address, words[index + 1], write) for index, (address, _, write) in enumerate(accesses[:-1])]
+    assert "each address comes one access late against the words" in titles(memory, found, early)
     still = [accesses[0]] * 50
     assert titles(memory, found, still) == ["the chip never left reset, or has no clock"]
     lines = list(verdict(compare(memory, found, captured([])), memory, found))

@@ -165,8 +165,8 @@ def late_addresses(program: Program, capture: Capture, middle: list[State], must
     if len(capture) <= SURE:
         return
     words = Defect("late", "each address comes one access late against the words", late=True)
-    for writes in dict.fromkeys((bytes(capture.writes[1:]), bytes(capture.writes[:-1]))):
-        earlier = capture.moved(1, writes)
+    for writes in dict.fromkeys((bytes(capture.writes), bytes(1) + bytes(capture.writes[:-1]))):
+        earlier = capture.moved(writes)
         for wiring in (Wiring(program.memory, words._replace(late=False)), Wiring(program.memory, words, GIVEN)):
             begins = starts(program, earlier, wiring)
             outcome = best_walk(program, earlier, wiring, begins, middle, min(end, len(earlier)))

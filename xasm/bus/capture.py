@@ -55,11 +55,11 @@ class Capture:
             self._reads[key] = found
         return self._reads[key]
 
-    def moved(self, number: int, writes: bytes) -> Capture:
-        """The same where each address stands with the word that came so many accesses before it."""
+    def moved(self, writes: bytes) -> Capture:
+        """The same where each address stands with the word that came with the one before it; the first has none."""
         new = Capture(self.path)
-        new.addresses, new.words = self.addresses[number:], self.words[:-number]
-        new.lines, new.writes = self.lines[:-number], bytearray(writes)
+        new.addresses, new.words = self.addresses[:], array("q", [NOTHING]) + self.words[:-1]
+        new.lines, new.writes = self.lines[:], bytearray(writes)
         return new
 
     def add(self, address: int, word: int, write: bool, line: int) -> None:
