@@ -148,7 +148,9 @@ class _Writer:
 
     def recipe(self, piece: Encoded) -> list[Any]:
         recipe = piece.recipe
-        return list(recipe) if isinstance(recipe, Data) else [recipe.mnemonic, recipe.shape, dict(recipe.assumed)]
+        if isinstance(recipe, Data):
+            return list(recipe)
+        return [recipe.mnemonic, recipe.shape, dict(recipe.assumed), *([list(recipe.begins)] if recipe.begins else [])]
 
     def optional(self, node: Node | None) -> Any:
         return None if node is None else flat(node)
