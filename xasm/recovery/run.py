@@ -9,7 +9,7 @@ from typing import NamedTuple
 from xasm.recovery.memory import Memory
 from xasm.recovery.names_file import read_names, tell, written
 from xasm.recovery.naming import OWN
-from xasm.recovery.reading import Wanted, read_program
+from xasm.recovery.reading import LISTING, TITLES, Wanted, read_program
 from xasm.recovery.recovering import Recovered, recover
 from xasm.source.diagnostics import Diagnostic, Fault, Report
 from xasm.source.files import read_source, whole
@@ -65,7 +65,15 @@ def work(request: Request) -> Work:
     recovered = recover(memory, told, read.image.entry, head)
     text = written(recovered.names, file, Path(path).name, memory)
     own = sum(1 for name in recovered.names.given().values() if OWN.match(name) or name == "start")
-    return Work(recovered, read.kind, read.taken, list(notes(recovered)), text, own)
+    gaps = list(left_out(memory)) if read.kind == TITLES[LISTING] else []
+    return Work(recovered, read.kind, read.taken, [*gaps, *notes(recovered)], text, own)
+
+
+def left_out(memory: Memory) -> Iterator[str]:
+    """What a listing has no words for, between its parts."""
+    shown = memory.target.hex_address
+    ends = [(start + len(words), following) for (start, words), (following, _) in zip(memory.parts, memory.parts[1:], strict=False)]
+    yield from few([f"{shown(end)}..{shown(start - 1)}" for end, start in ends], "the listing has no words for that")
 
 
 def notes(recovered: Recovered) -> Iterator[str]:

@@ -117,7 +117,9 @@ class _Reader:
         said = [self.speech.read(row.beside) if self.shape.most is None else Said() for row in rows]
         self.learn(rows, said)
         counted = [self.counted(row, one) for row, one in zip(rows, said, strict=True)]
-        placed = Placer(counted, self.slip, self.doubt, self.shown, self.shape.most).place(None if self.shape.addresses else start)
+        places = frozenset(self.target.routes.starts.values())
+        placer = Placer(counted, self.slip, self.doubt, self.shown, self.shape.most, places)
+        placed = placer.place(None if self.shape.addresses else start)
         checker = Checker(placed, self.slip, self.cutter)
         checker.sums(self.shape.total)
         if self.shape.most is not None:

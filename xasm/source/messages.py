@@ -145,6 +145,8 @@ CATALOGUE: dict[str, str] = {
     "typed_count": "the row has {have}; up to the next address there is room for {wanted}",
     "typed_address": "the address {found} does not follow; {why}",
     "typed_doubt": "the address {found} follows no row; was {meant} meant, or is there a gap?",
+    "typed_gap": "nothing is typed for {missing}: the row before ends at {end}; is a row left out?",
+    "typed_back": "the address {found} steps back; the row before ends at {end}",
     "typed_sum": "the checksum is {found}; {rule} is {wanted}",
     "typed_character": "the word is {found}, but the character beside it is '{character}' ({typed})",
     "typed_few": "the row has {have} words, but {wanted} characters beside them",
