@@ -181,6 +181,28 @@ def test_gaps_that_are_meant_are_no_slips() -> None:
     assert [start for start, _ in typed.image.spans] == [0x200, 0x20C]
 
 
+@pytest.mark.parametrize("chip", BYTES)
+def test_a_source_is_told_at_once_and_a_listing_is_none(chip: str) -> None:
+    for name in ("halt", "beacon"):
+        with open(f"samples/{chip}/{name}.asm", encoding="utf-8") as file, pytest.raises(Fault) as raised:
+            read(chip, file.read())
+        assert raised.value.code == "typed_source"
+    statements = [f"        {line.statement}" for line in program(chip, "beacon")]
+    assert codes_on(chip, statements) == "typed_source"
+    for layout in LISTINGS:
+        head, rows = rows_of(chip, layout)
+        assert codes_on(chip, [*head, *rows]) != "typed_source"
+
+
+def codes_on(chip: str, lines: list[str]) -> str:
+    """The message of a file that is refused at once, "" where it is not."""
+    try:
+        read(chip, "\n".join(lines), lenient=True)
+    except Fault as fault:
+        return fault.code
+    return ""
+
+
 def words_in(row: str, count: int, layout: str) -> list[tuple[int, int]]:
     """Where the words of a row stand, its checksum left out."""
     found = spans(row, 99)

@@ -256,7 +256,9 @@ class _Reader:
             if not assumed.keys() <= self.target.assume.keys():
                 broken("assumed")
             shape = text(second, "shape")
-            begins = tuple(within(word, 0, (1 << self.target.word) - 1, "begins") for word in expect(more[0], list, "begins")) if more else ()
+            begins = (
+                tuple(within(word, 0, (1 << self.target.word) - 1, "begins") for word in expect(more[0], list, "begins")) if more else ()
+            )
             made: Instruction | Data = Instruction(first, shape, tuple(assumed.items()), begins)
             variants = assuming(self.target.variants_of(first, shape), assumed)
             if not variants:

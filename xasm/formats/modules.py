@@ -10,6 +10,7 @@
     pieces      equal statements are one piece: ["words", HEX, form], ["encoded", recipe, expressions],
                 ["stamp", kind, expressions, size], ["space", count, fill, size],
                 ["align", step, fill], ["origin", address], ["fit", page, move, fill, count]
+                the recipe of an instruction is [mnemonic, shape, assumed] and, where they are named, the words that it begins with
     constants, equates, variables, defined, public, external, checks, start, brought, embedded, files
 
 A place is [source, line, column], source being a number in `sources`. An expression is [node, start, end, ...] as in

@@ -61,6 +61,8 @@ class Placer:
         self.shown = shown
         self.usual = usual
         self.places = places
+        self.longest = max([USUAL_ROW, *(len(one.row.cells) for one in rows)])
+        self.filled: set[int] = set()  # addresses that the rows in front have words for
 
     def typed(self, index: int) -> int | None:
         """The address of a row as typed, None where there is none."""
@@ -76,6 +78,7 @@ class Placer:
             if one.words is not None and (one.words or one.said.label or one.said.remark):
                 found.append(Placed(one.row, address, one.words, one.said, one.clean and right))
             expected = address + one.size
+            self.filled.update(range(address, expected))
         return found
 
     def address(self, index: int, expected: int | None) -> tuple[int, bool]:
@@ -154,24 +157,19 @@ class Placer:
             return False
         end = self.shown(expected - 1)
         if typed < expected:
-            if any(typed < one + size and one < typed + self.rows[index].size for one, size in self.earlier(index)):
+            if not self.filled.isdisjoint(range(typed, typed + self.rows[index].size)):
                 return False  # told where the words contradict each other
             self.slip("typed_back", row, row.address.token, "another part of the program", found=self.shown(typed), end=end)
             return True
         if self.usual is not None:
             apart = typed - expected > self.usual or len(before.cells) < self.usual
         else:
-            longest = max(USUAL_ROW, *(len(one.row.cells) for one in self.rows))
-            apart = typed - expected > longest or typed in self.places or self.usual_gap(index, typed, expected)
+            apart = typed - expected > self.longest or typed in self.places or self.usual_gap(index, typed, expected)
         if apart:
             return False
         missing = self.shown(expected) if typed == expected + 1 else f"{self.shown(expected)}..{self.shown(typed - 1)}"
         self.slip("typed_gap", row, row.address.token, "a gap", missing=missing, end=end)
         return True
-
-    def earlier(self, index: int) -> list[tuple[int, int]]:
-        """The addresses and sizes of the rows in front of one."""
-        return [(typed, self.rows[at].size) for at in range(index) if (typed := self.typed(at)) is not None]
 
     def check_count(self, index: int, room: int) -> bool:
         """Tells of a row whose number of words does not go with the address of the next, and whether it did."""

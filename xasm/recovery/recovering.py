@@ -20,7 +20,8 @@ from xasm.source.diagnostics import SourceErrors
 class Recovered(NamedTuple):
     """Source and what is known of it. `code`, `data` and `unknown` count words. `guessed_start` is the address that was taken for
     the start because nothing said one; `forced` are instructions that say how their code begins, and `as_data` those that are
-    written as data, as no text of theirs has these codes; `arrivals` says of addresses where control arrives, and no instruction is, what is there."""
+    written as data, as no text of theirs has these codes; `arrivals` says of addresses where control arrives, and no
+    instruction is, what is there."""
 
     source: str
     memory: Memory

@@ -136,6 +136,8 @@ CATALOGUE: dict[str, str] = {
     # recovering source
     "typed_lines": "the listing has more than {limit:,} lines",
     "typed_nothing": "there is no row of words in this file",
+    "typed_source": "this looks like a source and not like a listing: there are statements, and no words",
+    "typed_junk": "this is no listing: most of its lines are neither rows nor remarks",
     "typed_row": "this can be read neither as a row nor as a remark",
     "typed_letter": "'{text}' has a letter where a digit belongs",
     "typed_short": "'{text}' has too few digits: a word has {digits}",
