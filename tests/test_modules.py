@@ -151,21 +151,6 @@ def test_a_module_comes_back_as_it_was(path: Path) -> None:
     assert listing(second) == listing(first)
 
 
-def test_a_code_that_is_named_is_kept_in_a_module() -> None:
-    text = "lamp    EQU 0x12\nfirst:  BEGINS 0xAD: LDA lamp\n        BEGINS 0xBD: LDA first,X\n        LDA lamp\n"
-    target = load_target("6502")
-    module = build_sources([Source("prog.asm", text)], Choices(target)).program.modules[0]
-    back = again(module, target)
-    assert write_module(back) == write_module(module)
-    (one,) = link_modules([back], Choices(), Report()).image.spans
-    assert one[1] == bytes.fromhex("AD 12 00 BD 00 00 A5 12")
-    broken = json.loads(write_module(module))
-    recipe = next(piece[1] for piece in broken["pieces"] if piece[0] == "encoded" and len(piece[1]) == 4)
-    recipe[3] = [0xAA]
-    with pytest.raises(Fault):
-        read_module(json.dumps(broken).encode(), "prog.xo", lambda name, undocumented: target)
-
-
 def test_messages_of_a_module_show_its_source() -> None:
     text = "m MACRO x\n DB {x}\n ENDM\n EXTERN far\n m far\n DB 300 + far\n"
     other = " PUBLIC far\n DS 400\nfar: DB 1\n"

@@ -22,7 +22,7 @@ from xasm.source.files import Place, Source
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, not_beside, parse_operands, plain
-from xasm.target.encode import assuming, beginning, encode, placed
+from xasm.target.encode import assuming, encode, placed
 from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
@@ -116,7 +116,7 @@ class Assembler:
             if directive is None:
                 if line.label:
                     self.label(line, source)
-                self._add(self.instruction(statement, body=line.body), place, offset)
+                self._add(self._instruction(statement, line.body), place, offset)
                 return
             if line.label and directive.label == "address":
                 self.label(line, source)
@@ -167,9 +167,7 @@ class Assembler:
             return plain(tuple(node.renamed(self.symbols.variables) for node in operands.nodes)), True
         return operands, False
 
-    def instruction(self, statement: Statement, begins: tuple[int, ...] = (), body: str = "") -> Piece:
-        """The piece of an instruction, of those codes only that begin with the words `begins`; where it is all of a text `body`,
-        that need not be read again. Raises Fault."""
+    def _instruction(self, statement: Statement, body: str) -> Piece:
         target = self.module.target
         if target is None:
             raise self.no_target()
@@ -181,11 +179,9 @@ class Assembler:
         if self.assumed:
             variants = assuming(variants, self.assumed)
             assumed = tuple(self.assumed.items())
-        if begins:
-            variants = beginning(variants, begins)
-        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed, begins))
+        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed))
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
-        if body and not changing and statement.operation not in self.reader.macros:
+        if not changing and statement.operation not in self.reader.macros:
             self.seen[body] = (piece, statement.offset)
         return piece
 
@@ -261,9 +257,8 @@ class Assembler:
             if fault is not None:
                 self.report.fault(fault, place)
 
-    def add(self, piece: Piece, call: Call, offset: int = 0) -> None:
-        """Adds a piece; `offset` is where its own operands begin in those of the directive."""
-        self._add(piece, call.place, call.statement.offset + offset)
+    def add(self, piece: Piece, call: Call) -> None:
+        self._add(piece, call.place, call.statement.offset)
 
     def equate(self, call: Call, node: Node) -> Equate:
         """An expression to be computed by the linker."""

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
-from xasm.assembly import assumptions, beginning, control, data, stamps
+from xasm.assembly import assumptions, control, data, stamps
 from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import MARK, Fault
@@ -204,7 +204,6 @@ DIRECTIVES: dict[str, Directive] = {
     "LOCAL": Directive(control.local, "none"),
     "LEAVE": Directive(control.leave, "none"),
     "ASSERT": Directive(check, "none"),
-    "BEGINS": Directive(beginning.begins, "address"),
     "ASSUME": Directive(assumptions.assume, "none"),
     "END": Directive(end, "none"),
 }

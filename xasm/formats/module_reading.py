@@ -30,7 +30,7 @@ from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, whole
 from xasm.syntax.expressions import MOST_BITS, Node
 from xasm.syntax.trees import node_of
-from xasm.target.encode import assuming, beginning
+from xasm.target.encode import assuming
 from xasm.target.forms import Form
 from xasm.target.model import Target
 
@@ -249,25 +249,17 @@ class _Reader:
 
     def encoded(self, recipe: Any, leaves: Any) -> Encoded:
         nodes = [node_of(leaf) for leaf in expect(leaves, list, "encoded")]
-        expect(recipe, list, "encoded")
-        first, second, third, *more = row(recipe, 4 if len(recipe) == 4 else 3, "encoded")
+        first, second, third = row(recipe, 3, "encoded")
         if isinstance(first, str):
             assumed = {name: self.value(value, "assumed") for name, value in expect(third, dict, "assumed").items()}
             if not assumed.keys() <= self.target.assume.keys():
                 broken("assumed")
             shape = text(second, "shape")
-            begins = (
-                tuple(within(word, 0, (1 << self.target.word) - 1, "begins") for word in expect(more[0], list, "begins")) if more else ()
-            )
-            made: Instruction | Data = Instruction(first, shape, tuple(assumed.items()), begins)
+            made: Instruction | Data = Instruction(first, shape, tuple(assumed.items()))
             variants = assuming(self.target.variants_of(first, shape), assumed)
             if not variants:
                 broken("shape")
-            if begins:
-                variants = beginning(variants, begins)
         else:
-            if more:
-                broken("encoded")
             made = self.data(first, second, third)
             variants = (variant_of(made, self.target.word),)
         if any(patch.leaf >= len(nodes) for variant in variants for patch in variant.patches):

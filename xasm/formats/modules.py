@@ -10,7 +10,6 @@
     pieces      equal statements are one piece: ["words", HEX, form], ["encoded", recipe, expressions],
                 ["stamp", kind, expressions, size], ["space", count, fill, size],
                 ["align", step, fill], ["origin", address], ["fit", page, move, fill, count]
-                the recipe of an instruction is [mnemonic, shape, assumed] and, where they are named, the words that it begins with
     constants, equates, variables, defined, public, external, checks, start, brought, embedded, files
 
 A place is [source, line, column], source being a number in `sources`. An expression is [node, start, end, ...] as in
@@ -149,9 +148,7 @@ class _Writer:
 
     def recipe(self, piece: Encoded) -> list[Any]:
         recipe = piece.recipe
-        if isinstance(recipe, Data):
-            return list(recipe)
-        return [recipe.mnemonic, recipe.shape, dict(recipe.assumed), *([list(recipe.begins)] if recipe.begins else [])]
+        return list(recipe) if isinstance(recipe, Data) else [recipe.mnemonic, recipe.shape, dict(recipe.assumed)]
 
     def optional(self, node: Node | None) -> Any:
         return None if node is None else flat(node)

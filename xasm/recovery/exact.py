@@ -10,7 +10,7 @@ from xasm.syntax.expressions import Number, Scope
 from xasm.syntax.lines import cut_statement
 from xasm.syntax.parser import parse_operands
 from xasm.target.decode import Decoder, Instruction
-from xasm.target.encode import beginning, encode
+from xasm.target.encode import encode
 from xasm.target.forms import Form, Variant, gather
 from xasm.target.kinds import NameList
 from xasm.target.model import Target
@@ -21,15 +21,13 @@ NO_NAMES = cast(Scope, None)  # numbers ask for none
 
 class Found(NamedTuple):
     """An instruction at its place. `exact` tells that the assembler makes its words out of its text; `elastic` that it
-    chooses among codes of different lengths by an address, so that other addresses may change it. `begins` are as many first words
-    as a source must name so that the assembler has no other choice; empty where no code of its text has these words."""
+    chooses among codes of different lengths by an address, so that other addresses may change it."""
 
     address: int
     words: tuple[int, ...]
     instruction: Instruction
     exact: bool
     elastic: bool
-    begins: tuple[int, ...]
 
     @property
     def form(self) -> Form:
@@ -66,23 +64,8 @@ class Disassembler:
             return None
         own = words[: found.form.size]
         way = self._way(found)
-        if way is None:
-            return Found(address, own, found, False, False, ())
-        exact = self._made(way.variants, way, found, own, address) == own
-        begins = self._beginning(way, found, own, address) if way.elastic or not exact else ()
-        return Found(address, own, found, exact, way.elastic, begins)
-
-    def _beginning(self, way: _Way, found: Instruction, words: tuple[int, ...], address: int) -> tuple[int, ...]:
-        """The fewest first words with which the assembler has these words to choose, and none of another length."""
-        for count in range(1, len(words) + 1):
-            try:
-                variants = beginning(way.variants, words[:count])
-            except Fault:
-                return ()
-            same = {len(variant.words) for variant in variants} == {len(words)}
-            if same and self._made(variants, way, found, words, address) == words:
-                return words[:count]
-        return ()
+        exact = way is not None and self._made(way, found, own, address) == own
+        return Found(address, own, found, exact, way is not None and way.elastic)
 
     def _way(self, found: Instruction) -> _Way | None:
         """None where the text cannot be read, which a table's own test would have told."""
@@ -108,12 +91,10 @@ class Disassembler:
         waiting = any(kind.address for variant in variants for _, kind, _ in variant.patches)
         return _Way(variants, fields, waiting and len({len(variant.words) for variant in variants}) > 1)
 
-    def _made(
-        self, variants: tuple[Variant, ...], way: _Way, found: Instruction, words: tuple[int, ...], address: int
-    ) -> tuple[int, ...] | None:
-        """What the assembler makes of it with these to choose from."""
+    def _made(self, way: _Way, found: Instruction, words: tuple[int, ...], address: int) -> tuple[int, ...] | None:
+        """What the assembler makes of it."""
         leaves = [Number(0, 0, self._value(found, name, words)) for name in way.fields]
-        for variant in variants:
+        for variant in way.variants:
             try:
                 return tuple(encode(variant, leaves, NO_NAMES, address))
             except Fault:

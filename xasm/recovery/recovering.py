@@ -19,9 +19,8 @@ from xasm.source.diagnostics import SourceErrors
 
 class Recovered(NamedTuple):
     """Source and what is known of it. `code`, `data` and `unknown` count words. `guessed_start` is the address that was taken for
-    the start because nothing said one; `forced` are instructions that say how their code begins, and `as_data` those that are
-    written as data, as no text of theirs has these codes; `arrivals` says of addresses where control arrives, and no
-    instruction is, what is there."""
+    the start because nothing said one; `forced` are instructions that are written as data, as the assembler would choose
+    other codes; `arrivals` says of addresses where control arrives, and no instruction is, what is there."""
 
     source: str
     memory: Memory
@@ -33,7 +32,6 @@ class Recovered(NamedTuple):
     unknown: int
     guessed_start: int | None
     forced: tuple[int, ...]
-    as_data: tuple[int, ...]
     arrivals: dict[int, str]
 
 
@@ -70,12 +68,12 @@ def recover(memory: Memory, told: Told, entry: int | None = None, head: Iterable
     if any(one.form.undocumented for one in trace.code.values()):
         lines.append("It has undocumented instructions: assemble it with --undocumented.")
 
-    def write(forced: frozenset[int], as_data: frozenset[int]) -> str:
+    def write(forced: frozenset[int]) -> str:
         names.equates.clear()
-        return Writer(memory, trace, names, told.remarks, found_there, forced, as_data).source(lines, found)
+        return Writer(memory, trace, names, told.remarks, found_there, forced).source(lines, found)
 
-    source, forced, as_data = proven(write, memory, trace)
-    return Recovered(source, memory, trace, names, found, code, data, unknown, guessed, forced, as_data, found_there)
+    source, forced = proven(write, memory, trace)
+    return Recovered(source, memory, trace, names, found, code, data, unknown, guessed, forced, found_there)
 
 
 def chip_starts(memory: Memory, regions: list[Region]) -> list[int]:
@@ -163,25 +161,21 @@ def arrivals(memory: Memory, trace: Trace, closed: frozenset[int]) -> dict[int, 
     return found
 
 
-def proven(
-    write: Callable[[frozenset[int], frozenset[int]], str], memory: Memory, trace: Trace
-) -> tuple[str, tuple[int, ...], tuple[int, ...]]:
-    """The text of a source that becomes the very same words, the instructions in it that say how their code begins, and those
-    written as data. Where the assembler would settle on shorter codes, because each of several makes room for the others, all
-    whose codes an address may change say how they begin; what does not come out even so becomes data."""
-    able = frozenset(found.address for found in trace.code.values() if found.begins)
+def proven(write: Callable[[frozenset[int]], str], memory: Memory, trace: Trace) -> tuple[str, tuple[int, ...]]:
+    """The text of a source that becomes the very same words, and the instructions written as data in it. Where the assembler
+    would settle on shorter codes, because each of several makes room for the others, all codes that an address may change
+    are written as data."""
     inexact = frozenset(found.address for found in trace.code.values() if not found.exact)
     elastic = frozenset(found.address for found in trace.code.values() if found.elastic)
     everything = frozenset(trace.code)
-    ways = [(forced & able, forced - able) for forced in (inexact, inexact | elastic)]
-    for forced, as_data in dict.fromkeys([*ways, (frozenset[int](), inexact | elastic), (frozenset[int](), everything)]):
-        source = write(forced, as_data)
+    for forced in dict.fromkeys((inexact, inexact | elastic, everything)):
+        source = write(forced)
         try:
             made = assemble(source, memory.target)
         except SourceErrors:
-            if as_data == everything:
+            if forced == everything:
                 raise
             continue
         if tuple((part.start, tuple(part.words)) for part in made.parts) == memory.parts:
-            return source, tuple(sorted(forced)), tuple(sorted(as_data))
+            return source, tuple(sorted(forced))
     raise AssertionError("data becomes what it is")

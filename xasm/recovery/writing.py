@@ -23,18 +23,11 @@ BLANK = re.compile(r"\s+")
 
 
 class Writer:
-    """Writes one program. `arrivals` are remarks about places where no instruction is; `forced` are instructions that must
-    say how their code begins, because the assembler would choose another one, `as_data` those that no text of theirs can give."""
+    """Writes one program. `arrivals` are remarks about places where no instruction is; `forced` are instructions that are written
+    as data, because the assembler would choose other codes."""
 
     def __init__(
-        self,
-        memory: Memory,
-        trace: Trace,
-        names: Names,
-        remarks: Remarks,
-        arrivals: dict[int, str],
-        forced: frozenset[int],
-        as_data: frozenset[int],
+        self, memory: Memory, trace: Trace, names: Names, remarks: Remarks, arrivals: dict[int, str], forced: frozenset[int]
     ) -> None:
         self.memory = memory
         self.target = memory.target
@@ -43,7 +36,6 @@ class Writer:
         self.remarks = remarks
         self.arrivals = arrivals
         self.forced = forced
-        self.unwritable = as_data
         self.lines: list[str] = []
 
     def source(self, head: Iterable[str], regions: Iterable[Region]) -> str:
@@ -133,10 +125,9 @@ class Writer:
         if at in trace.reached:
             notes.append(f"to {', '.join(map(self.place_text, sorted(trace.reached[at])[:MOST_PLACES]))}")
         text = self.text(found)
-        statement = text
-        if at in self.forced:
-            statement = f"BEGINS {self.written(found.begins)}: {text}"
-        elif at in self.unwritable:
+        if at not in self.forced:
+            statement = text
+        else:
             statement = self.as_data(found.words)
             notes.insert(0, f"{text}, in another code than the assembler's")
         self.put(f"{label}:" if label else "", statement, "; ".join(notes))
@@ -156,10 +147,7 @@ class Writer:
         return text_of(found.form, fields, self.target)
 
     def as_data(self, words: Iterable[int]) -> str:
-        return f"DB {self.written(words)}"
-
-    def written(self, words: Iterable[int]) -> str:
-        return ", ".join(f"0x{self.target.hex_word(word)}" for word in words)
+        return "DB " + ", ".join(f"0x{self.target.hex_word(word)}" for word in words)
 
     def inside_names(self) -> dict[int, str]:
         """The names of places in the middle of instructions."""

@@ -68,8 +68,6 @@ CATALOGUE: dict[str, str] = {
     "text_wanted": "{directive} needs a text in quotes, as in {example}",
     "not_negative": "{directive} needs 0 or more, not {value}",
     "no_assumption": "nothing of that name is assumed about the {chip}",
-    "begins_wanted": "BEGINS takes the first words of a code and an instruction",
-    "begins_none": "no code of this instruction begins with {words}",
     "bad_alignment": "ALIGN needs 1 or more, not {value}",
     "assertion": "ASSERT failed: {why}",
     "start_unknown": "the start address is {value}, outside {range}",

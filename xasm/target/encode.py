@@ -43,27 +43,6 @@ def assuming(variants: tuple[Variant, ...], assumed: Mapping[str, int]) -> tuple
     return tuple(variant._replace(patches=tuple(map(changed, variant.patches))) for variant in variants)
 
 
-def beginning(variants: tuple[Variant, ...], words: tuple[int, ...]) -> tuple[Variant, ...]:
-    """Those variants whose code begins with these words, as far as no operand decides its bits; bits that the chip ignores
-    are those of the words. Raises Fault when there are none."""
-    found = []
-    for variant in variants:
-        ignored = variant.form.code.ignored if variant.form is not None else (0,) * len(variant.words)
-        own, free = list(variant.words), list(ignored)
-        for patch in variant.patches:
-            for word, shift, width, _ in patch.slots:
-                free[word] |= ((1 << width) - 1) << shift
-        if len(words) > len(own) or any((word ^ given) & ~mask for word, given, mask in zip(own, words, free, strict=False)):
-            continue
-        for index, given in enumerate(words):
-            own[index] = own[index] & ~ignored[index] | given & ignored[index]
-        found.append(variant._replace(words=tuple(own)))
-    if not found:
-        codes = dict.fromkeys(variant.form.code_text for variant in variants if variant.form is not None)
-        raise Fault("begins_none", hint=f"what it can be: {'; '.join(codes)}", words=" ".join(f"0x{word:02X}" for word in words))
-    return tuple(found)
-
-
 def fits(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> bool:
     """Whether all values fit; an expression without a value counts as fitting (it is reported when it is encoded)."""
     try:
