@@ -7,7 +7,6 @@ before costs one look-up.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 
 from xasm.assembly.directives import DIRECTIVES
@@ -19,6 +18,7 @@ from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
+from xasm.source.nearest import did_you_mean
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, not_beside, parse_operands, plain
@@ -234,9 +234,7 @@ class Assembler:
         if word in target.hidden:
             unlisted = f"the {target.name} has it, and its maker does not list it: --undocumented allows it"
             return Fault("unknown_operation", hint=unlisted, word=statement.word, chip=target.name)
-        near = get_close_matches(word, words, n=3, cutoff=0.6)
-        hint = f"did you mean {' or '.join(near)}?" if near else None
-        return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
+        return Fault("unknown_operation", hint=did_you_mean(word, words), word=statement.word, chip=target.name)
 
     # what directives do
 
