@@ -111,8 +111,9 @@ class Assembler:
                     self.label(line, source)
                 self.reader.call_macro(macro, statement.operands, place)
                 return
+            own = self._is_instruction(statement.operation)
             statement = self._ours(statement)
-            directive = DIRECTIVES.get(statement.operation)
+            directive = None if own else DIRECTIVES.get(statement.operation)
             if directive is None:
                 if line.label:
                     self.label(line, source)
@@ -130,6 +131,11 @@ class Assembler:
             directive.run(self, Call(statement, place, line.label, label_place))
         except Fault as fault:
             self.report.fault(fault, place, offset, len(word))
+
+    def _is_instruction(self, word: str) -> bool:
+        """Whether a word in capitals is an instruction, even if a directive has the same name."""
+        target = self.module.target
+        return target is not None and word in target.mnemonics and word not in target.directives
 
     def _ours(self, statement: Statement) -> Statement:
         """A statement of the maker's as one of ours."""
@@ -247,6 +253,8 @@ class Assembler:
             if self.load is None:
                 raise Fault("unknown_target", name=name)
             target = self.load(name)
+        if target is present:  # by the path of its table
+            return
         if present is not None:
             raise Fault("target_twice", first=present.name)
         self.module.target = target
