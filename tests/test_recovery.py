@@ -89,6 +89,7 @@ def test_every_word_may_be_an_instruction(name: str) -> None:
             words += [first, *[tail] * (longest - 1)]
     found = recover(memory(target, (0x40, words[:room])), Told(code=code))
     assert back(found)
+    assert all(found.forced.values())  # none is written as data
     met = [one for at in code if (one := found.trace.at(at)) is not None]
     assert len({one.form.row or one.form for one in met}) * 3 > len({form.code.match[0] for form in target.forms})
 
@@ -126,6 +127,7 @@ def test_every_two_words(name: str) -> None:
             words += [*one, *(choice.randrange(256) for _ in range(longest))]
         found = recover(memory(target, (base, bytes(words))), Told(code=code))
         assert back(found)
+        assert all(found.forced.values())
         met += sum(1 for at in code if found.trace.at(at) is not None)
     assert met > 10_000
 
@@ -283,9 +285,17 @@ forms:
 
 def test_codes_that_the_assembler_would_not_choose_stay_exact() -> None:
     found = program(b"\x04\x12\x00\x03\x12\x02\x09\x00\xff\x01", CHOICES)
-    assert found.forced == (0, 5, 9)
-    assert "LD cell_0012, in another code than the assembler's" in line(found, "DB 0x04, 0x12, 0x00")
-    assert "LD cell_0012" in found.source.split("DB 0x04")[1]
+    assert found.forced == {0: (4,), 5: (2,), 9: (1,)}
+    for statement in ("CODED 0x04: LD cell_0012", "CODED 0x02: BR ", "CODED 0x01: STOP"):
+        assert line(found, statement)
+    assert "LD cell_0012" in found.source.split("CODED 0x04: LD cell_0012")[1]
+
+
+def test_a_code_that_is_said_follows_its_label() -> None:
+    source = program(b"\x04\x12\x00\x03\x12\x02\x09\x00\xff\x01", CHOICES).source
+    moved = re.sub(r"(cell_0012 +EQU) 0x0012", r"\1 0x0013", source)
+    assert moved != source
+    assert xasm.assemble(moved, chip(CHOICES)).spans == [(0, b"\x04\x13\x00\x03\x13\x02\x09\x00\xff\x01")]
 
 
 def test_long_codes_that_make_room_for_each_other_stay_exact() -> None:

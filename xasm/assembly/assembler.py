@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from xasm.assembly.coded import coded_otherwise
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
@@ -22,7 +23,7 @@ from xasm.source.nearest import did_you_mean
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, not_beside, parse_operands, plain
-from xasm.target.encode import assuming, encode, placed
+from xasm.target.encode import assuming, beginning, encode, placed
 from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
@@ -117,7 +118,7 @@ class Assembler:
             if directive is None:
                 if line.label:
                     self.label(line, source)
-                self._add(self._instruction(statement, line.body), place, offset)
+                self._add(self.instruction(statement, body=line.body), place, offset)
                 return
             if line.label and directive.label == "address":
                 self.label(line, source)
@@ -173,7 +174,9 @@ class Assembler:
             return plain(tuple(node.renamed(self.symbols.variables) for node in operands.nodes)), True
         return operands, False
 
-    def _instruction(self, statement: Statement, body: str) -> Piece:
+    def instruction(self, statement: Statement, begins: tuple[int, ...] = (), body: str | None = None) -> Piece:
+        """What an instruction becomes. Its code begins with the words `begins`; `body` is the text by which lines like it can be
+        known again. Raises Fault."""
         target = self.module.target
         if target is None:
             raise self.no_target()
@@ -181,13 +184,15 @@ class Assembler:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands, target.notation.beside)
         variants, leaves, shape = target.variants(statement.operation, operands.nodes)
+        if begins:
+            variants = beginning(variants, begins) or coded_otherwise(variants, begins, statement, target)
         assumed: tuple[tuple[str, int], ...] = ()
         if self.assumed:
             variants = assuming(variants, self.assumed)
             assumed = tuple(self.assumed.items())
-        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed))
+        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed, begins))
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
-        if not changing and statement.operation not in self.reader.macros:
+        if body is not None and not changing and statement.operation not in self.reader.macros:
             self.seen[body] = (piece, statement.offset)
         return piece
 
