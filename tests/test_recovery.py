@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import xasm
-from tests.invented import chip
+from tests.invented import IGNORING, chip
 from xasm.building import Choices, build
 from xasm.linking.image import Image, Span
 from xasm.recovery.exact import Disassembler
@@ -268,19 +268,7 @@ def test_a_start_that_nothing_names_is_told() -> None:
     assert program(b"\x05", start=0x100, starts=[0x100]).guessed_start is None
 
 
-CHOICES = """
-kinds:
-  near: {relative: 8, from: next}
-  page_zero: {address: 8}
-  far: {address: 16}
-forms:
-  - {asm: "BR t",   code: "01 <t>", t: near,      cycles: 2, flow: jump}
-  - {asm: "BR t",   code: "02 <t>", t: far,       cycles: 3, flow: jump}
-  - {asm: "LD a",   code: "03 <a>", a: page_zero, cycles: 2}
-  - {asm: "LD a",   code: "04 <a>", a: far,       cycles: 3}
-  - {asm: "STOP",   code: "0000000-",             cycles: 1, flow: halt}
-  - {asm: "GOTO t", code: "05 <t>", t: far,       cycles: 3, flow: branch}
-"""
+CHOICES = IGNORING + '  - {asm: "GOTO t", code: "05 <t>", t: far, cycles: 3, flow: branch}\n'
 
 
 def test_codes_that_the_assembler_would_not_choose_stay_exact() -> None:
