@@ -221,6 +221,7 @@ CATALOGUE: dict[str, str] = {
     "bus_steps": "no loop has closed within {steps:,} instructions",
     "bus_data_decides": "the way on from {address} ({instruction}) depends on data",
     "bus_computed": "{instruction} at {address} goes to where data says",
+    "bus_pointer": "{instruction} at {address} goes to the address that {pointer} holds then",
     "bus_no_caller": "{instruction} at {address} has no caller that is known",
     "bus_trap": "{instruction} at {address} goes through a vector of its own",
     "bus_halts": "{instruction} at {address} stops the chip until a reset or an interrupt",
