@@ -17,6 +17,8 @@ class Damage(NamedTuple):
     title: str
     address: Callable[[list[str]], list[str]]
     data: Callable[[list[str]], list[str]]
+    meet: tuple[int, int, str] | None = None  # a digit of the address and one of the word that meet, and who wins ("": they change)
+    near: bool = True  # a single line, or one pair of lines side by side
 
 
 def digits(value: int, bits: int) -> list[str]:
@@ -79,7 +81,7 @@ LINES = {
     "2650": [PLAIN[0][:15], PLAIN[1]],
     "4004": [[Line(f"D{bit}", [bit, bit + 4, bit + 8], [bit, bit + 4]) for bit in range(4)]],
     "8008": [[Line(f"D{bit}", [bit, bit + 8] if bit < 6 else [bit], [bit]) for bit in range(8)]],
-    "8048": [[Line(f"DB{bit}", [bit], [bit]) for bit in range(8)] + [Line(f"P{bit + 12}", [bit], []) for bit in range(8, 12)]],
+    "8048": [[Line(f"DB{bit}", [bit], [bit]) for bit in range(8)], [Line(f"P{bit + 12}", [bit], []) for bit in range(8, 12)]],
     "8051": SHARED,
     "8085": SHARED,
     "im6100": [[Line(f"A{bit}", [bit], []) for bit in range(12)], [Line(f"D{bit}", [], [bit]) for bit in range(12)]],
@@ -107,18 +109,53 @@ def damages(chip: str) -> Iterator[Damage]:
         for index, one in enumerate(group):
             for other in group[index + 1 :]:
                 a, d = pairs(one.address, other.address), pairs(one.data, other.data)
-                yield Damage("swapped", f"{one.name} and {other.name} swapped", swapped(a), swapped(d))
+                near = group.index(other) - index == 1 and index % 2 == 0
+                yield Damage("swapped", f"{one.name} and {other.name} swapped", swapped(a), swapped(d), None, near)
                 for word, winner in (("low", "0"), ("high", "1")):
                     title = f"{one.name} and {other.name} shorted, {word} wins"
-                    yield Damage("shorted", title, shorted(a, winner), shorted(d, winner))
+                    yield Damage("shorted", title, shorted(a, winner), shorted(d, winner), None, near)
+    yield from between(chip)
+
+
+def between(chip: str) -> Iterator[Damage]:
+    """The same with lines of two groups: the addresses that they carry at the same time, and a word on one of them that meets the
+    address which the other still holds."""
+    groups = lines(chip)
+    for index, one in enumerate(groups[0] if len(groups) > 1 else []):
+        for place, other in enumerate(groups[1]):
+            a = pairs(one.address, other.address) if len(one.address) == len(other.address) else []
+            holds, gives = (one, other) if other.data else (other, one)
+            bits = (holds.address[-1], gives.data[0]) if gives.data and not holds.data else None
+            near = place == index % len(groups[1])
+            for title, change, winner in (
+                ("swapped", swapped(a), ""),
+                ("shorted, low wins", shorted(a, "0"), "0"),
+                ("shorted, high wins", shorted(a, "1"), "1"),
+            ):
+                meet = (*bits, winner) if bits is not None else None
+                yield Damage(title.partition(",")[0], f"{one.name} and {other.name} {title}", change, keep, meet, near)
+
+
+def met(address: int, word: int, meet: tuple[int, int, str] | None, target: Target) -> tuple[int, int]:
+    """An address and a word at the same time, two lines of which meet."""
+    if meet is None:
+        return address, word
+    place, bit, winner = meet
+    one, other = digits(address, target.address), digits(word, target.word)
+    if not winner:
+        one[place], other[bit] = other[bit], one[place]
+    elif winner in (one[place], other[bit]):
+        one[place] = other[bit] = winner
+    return number(one), number(other)
 
 
 def damaged(accesses: list[Access], damage: Damage, target: Target) -> list[Access]:
     """What is printed where only the lines to what prints are at fault."""
-    return [
-        (changed(address, target.address, damage.address), changed(word, target.word, damage.data), write)
-        for address, word, write in accesses
-    ]
+    found = []
+    for address, word, write in accesses:
+        bad = changed(address, target.address, damage.address), changed(word, target.word, damage.data)
+        found.append((*met(*bad, damage.meet, target), write))
+    return found
 
 
 def text(accesses: list[Access], target: Target) -> str:

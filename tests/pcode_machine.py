@@ -21,6 +21,7 @@ LANGUAGES = {
     "z80": "z80:LE:16:default",
 }
 VECTORS = {"6502": (0xFFFC, "little"), "65c02": (0xFFFC, "little"), "6809": (0xFFFE, "big")}
+STOPS = {"6809": (0x13, 0x3C), "8080": (0x76,), "8085": (0x76,), "z80": (0x76,)}  # the chip waits there, the library goes on
 LONGEST = 6
 TOP = 0xFFFF
 MEMORY = ("ram", "code")  # spaces of program memory
@@ -44,10 +45,11 @@ class Bus:
         self.data = data
         self.free = free
         self.log: list[tuple[int, int, bool]] = []
+        self.asked = 0  # the address that the memory was asked for last
         self.broken: dict[int, Callable[[int], int]] = {}  # what becomes of a word that is kept at an address
 
     def peek(self, address: int) -> int:
-        place = self.address(address)
+        self.asked = place = self.address(address)
         return self.cells.get(place, self.image.get(place, self.free))
 
     def read(self, address: int) -> int:
@@ -108,6 +110,8 @@ class Machine:
         length, ops = found
         for offset in range(length):
             self.bus.read(start + offset & TOP)
+        if code[0] in STOPS.get(self.chip, ()):
+            raise Stopped
         self.pc = start + length & TOP
         mark = len(self.bus.log)
         self.run(ops)

@@ -8,7 +8,6 @@ else only neighbours are swapped and shorted.
 from __future__ import annotations
 
 import os
-import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -16,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import xasm
-from tests.damage import Access, Damage, changed, damaged, damages, text
+from tests.damage import Access, Damage, changed, damaged, damages, met, text
 from tests.pcode_machine import LANGUAGES, Bus, Machine, Stopped, same
 from tests.test_cli import run
 from tests.test_starter import linked
@@ -47,7 +46,10 @@ def played(
     chip: str, image: Image, address: Callable[[int], int] = same, data: Callable[[int], int] = same, most: int = ACCESSES
 ) -> list[Access]:
     """What a machine shows on its bus."""
-    bus = Bus(dict(image.cells()), address, data, IDLE[chip])
+    return running(chip, Bus(dict(image.cells()), address, data, IDLE[chip]), most)
+
+
+def running(chip: str, bus: Bus, most: int) -> list[Access]:
     try:
         machine = Machine(chip, bus)
         while len(bus.log) < most:
@@ -59,7 +61,9 @@ def played(
 
 def played_with(chip: str, image: Image, damage: Damage) -> list[Access]:
     """The same where a fault lies between chip and memory."""
-    return played(chip, image, lambda at: changed(at, 16, damage.address), lambda word: changed(word, 8, damage.data))
+    bus = Bus(dict(image.cells()), lambda at: changed(at, 16, damage.address), free=IDLE[chip])
+    bus.data = lambda word: met(bus.asked, changed(word, 8, damage.data), damage.meet, image.target)[1]
+    return running(chip, bus, ACCESSES)
 
 
 def expected(found: Trace, most: int = ACCESSES) -> list[Access]:
@@ -82,8 +86,7 @@ def program(chip: str, kind: str) -> tuple[Memory, Trace, list[Access]]:
 def tried(chip: str) -> Iterator[Damage]:
     """The faults that are tried: all single lines, and neighbours."""
     for damage in damages(chip):
-        numbers = [int(number) for number in re.findall(r"\d+", damage.title)]
-        if damage.kind == "stuck" or os.environ.get("XASM_ALL_DAMAGE") or numbers[1] - numbers[0] == 1:
+        if damage.near or os.environ.get("XASM_ALL_DAMAGE"):
             yield damage
 
 
@@ -146,7 +149,7 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
         wrong = compare(memory, found, captured(broken))
         assert not wrong.same and index <= wrong.outcome.stop <= index + 2
         # an instruction that has time for an access of data besides its own words may hide the wrong one
-        assert chip in ROOMY or not any(finding.whole for finding in wrong.findings)
+        assert chip in ROOMY or not any(finding.whole for finding in wrong.findings), wrong.findings
 
 
 @pytest.mark.parametrize("chip", CHIPS)
@@ -180,6 +183,8 @@ def test_faults_that_the_chip_gets_are_named(chip: str, capsys: pytest.CaptureFi
     memory, found, accesses = program(chip, "count")
     unseen = 0
     for damage in tried(chip):
+        if damage.meet is not None and damage.kind == "swapped":
+            continue  # the chip gets what floats
         bad = played_with(chip, memory.image, damage)
         if len(bad) < LEAST or bad == accesses:
             continue

@@ -133,8 +133,8 @@ def test_warnings_of_the_way() -> None:
     assert way("NOP") == ("bus_off_end", [])
     assert way("JMP 0x3000") == ("bus_hole", [])
     assert way("LDA #1\n JMP start + 1") == ("bus_no_instruction", []) or way("JMP start + 1")[1] == ["bus_inside"]
-    assert way("BRK") == ("bus_trap", [])
-    assert way("JMP (0x300)") == ("bus_computed", [])
+    assert way("BRK") == ("bus_pointer", [])
+    assert way("JMP (0x300)") == ("bus_pointer", [])
     assert way("DB 0xFF") == ("bus_no_instruction", [])
     assert way("DB 0x4C") == ("bus_cut", [])
     assert ends(follow(" ORG 0x200\nstart: NOP\n"))[0] == "bus_no_vector"
@@ -149,6 +149,52 @@ def test_a_computed_way_can_be_named() -> None:
     source = " ORG 0x200\nstart: JMP (0x300)\n ORG 0x240\nhalt: JMP halt\n" + VECTOR
     found = follow(source, "start=to halt")
     assert [step.address for step in found.steps] == [0x200, 0x240] and found.loop == 1
+
+
+# Programs whose way leads through addresses in memory: chip, source, the addresses of the instructions, and where pointers lie.
+# What returns where is from memory of the makers' manuals: behind SWI, and one byte further behind BRK.
+THROUGH = [
+    ("6502", " ORG 0x200\nstart: BRK\n DB 0xFF\nhalt: JMP halt\nirq: NOP\n RTI\n ORG 0xFFFC\n DW start, irq\n", "200 205 206 202", "FFFE"),
+    ("6502", " ORG 0x200\nstart: JMP (where)\nhalt: JMP halt\nwhere: DW halt\n ORG 0xFFFC\n DW start\n", "200 203", "206"),
+    ("65c02", " ORG 0x200\nstart: BRK\n DB 0xFF\nhalt: JMP halt\nirq: RTI\n ORG 0xFFFC\n DW start, irq\n", "200 205 202", "FFFE"),
+    ("6800", " ORG 0x200\nstart: SWI\nhalt: BRA halt\nswi: RTI\n ORG 0xFFFA\n DW swi, 0, start\n", "200 203 201", "FFFA"),
+    ("6809", " ORG 0x200\nstart: SWI\nhalt: BRA halt\nswi: RTI\n ORG 0xFFFA\n DW swi, 0, start\n", "200 203 201", "FFFA"),
+    ("6809", " ORG 0x200\nstart: SWI2\nhalt: BRA halt\nswi: RTI\n ORG 0xFFF4\n DW swi\n ORG 0xFFFE\n DW start\n", "200 204 202", "FFF4"),
+    ("6809", " ORG 0x200\nstart: SWI3\nhalt: BRA halt\nswi: RTI\n ORG 0xFFF2\n DW swi\n ORG 0xFFFE\n DW start\n", "200 204 202", "FFF2"),
+    ("6809", " ORG 0x200\nstart: JSR [at]\nhalt: BRA halt\nsub: RTS\nat: DW sub\n ORG 0xFFFE\n DW start\n", "200 206 204", "207"),
+    ("2650", " BSTA,UN *at\nhalt: BCTR,UN halt\nsub: RETC,UN\nat: DW sub\n", "0 5 3", "6"),
+    ("2650", " BCTR,UN *at\n NOP\nhalt: BCTR,UN halt\nat: DW halt\n", "0 3", "5"),
+]
+
+
+@pytest.mark.parametrize(("chip", "source", "way", "pointers"), THROUGH)
+def test_addresses_in_memory_are_followed(chip: str, source: str, way: str, pointers: str) -> None:
+    found = follow(source, chip=chip)
+    assert [step.address for step in found.steps] == [int(address, 16) for address in way.split()]
+    assert found.loop == len(found.steps) - 1 and ends(found) == (None, [])
+    assert found.pointers == {int(address, 16) for address in pointers.split()}
+
+
+BOARD = "windows:\n  - {name: low, start: 0, size: 0x400, kind: ram}\n  - {name: high, start: 0xF000, size: 0x1000, kind: rom}\n"
+
+
+def test_a_board_says_which_addresses_stay(tmp_path: Path) -> None:
+    """What lies in ROM is sure; what lies in RAM is not followed, and the answer that goes on is named."""
+    (tmp_path / "board.yaml").write_text(BOARD)
+    source = "        TARGET 6502\n        ORG 0xF000\nstart:  JMP ({at})\nhalt:   JMP halt\n        ORG {at}\n        DW halt\n"
+    (tmp_path / "rom.asm").write_text(source.format(at="0xF010") + VECTOR)
+    ran = run(tmp_path, "expect", "rom.asm", "--board", "board.yaml")
+    assert ran.code == 0 and "halt loop: F003 F004 F005" in ran.shown and "as long as" not in ran.shown
+    assert "as long as the program leaves the address at 0xF010 as it is" in run(tmp_path, "expect", "rom.asm").shown
+    assert run(tmp_path, "build", "rom.asm", "-q", "-o", "rom.hex").code == 0
+    (tmp_path / "ram.asm").write_text(source.format(at="0x0010") + VECTOR)
+    assert run(tmp_path, "build", "ram.asm", "-q", "-o", "ram.hex").code == 0
+    ran = run(tmp_path, "expect", "ram.hex", "-t", "6502", "--board", "board.yaml")
+    assert "no further: JMP (0x0010) at 0xF000 goes to the address that 0x0010 holds then" in ran.shown
+    assert "if 0x0010 still holds what the program puts there: --take '0xF000=to 0xF003'" in ran.said
+    assert (
+        "halt loop: F003" in run(tmp_path, "expect", "ram.hex", "-t", "6502", "--board", "board.yaml", "--take", "0xF000=to 0xF003").shown
+    )
 
 
 @pytest.mark.parametrize(

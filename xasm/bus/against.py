@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
@@ -17,6 +18,7 @@ SURE = 4  # accesses in a row that make such a place
 MOST_LOOKED = 20_000  # accesses behind the first difference that a fault is held against
 LATE = 1000  # accesses in front of a difference that are walked again for every fault
 SINCE = 8  # accesses in front of a difference in which a fault may begin, and behind it that it must explain then
+GLANCE = 24  # accesses behind the difference that are looked at before a fault is followed
 PAGE = 256  # words
 BEFORE, BEHIND = 4, 4  # accesses shown around the first difference
 MOST_FINDINGS = 5
@@ -43,7 +45,9 @@ class Comparison(NamedTuple):
 
     @property
     def same(self) -> bool:
-        return self.outcome.result == END and self.outcome.length > 0 and self.begins != "nothing"
+        """A program that stops where the capture ends is the same, too."""
+        whole = self.outcome.stop == len(self.capture) and self.outcome.result in (END, LOST)
+        return whole and self.outcome.length > 0 and self.begins != "nothing"
 
 
 def compare_file(memory: Memory, trace: Trace, path: str, layout: str | None = None) -> tuple[bool, str]:
@@ -106,12 +110,12 @@ def align(program: Program, capture: Capture, middle: list[State]) -> tuple[Outc
 
 def starts(program: Program, capture: Capture, wiring: Wiring) -> list[int]:
     """The accesses that may be the first of all."""
-    return capture.reads_of(wiring.address(program.place(program.begin())), MOST_RESETS)
+    return capture.reads_of(wiring.first(program.place(program.begin())), MOST_RESETS)
 
 
 def look(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
-    """The faults that fit to the end, from the beginning or else from the difference on; where there are none, those that explain
-    most of what lies behind the difference."""
+    """The faults that fit to the end, from the beginning or else from the difference on; behind them those that lead the chip to
+    a word that is no instruction, or to a stop, and explain all up to there."""
     if len(capture) >= STILL and len(set(zip(capture.addresses, capture.words, strict=True))) == 1:
         return [Finding(Defect("still", "the chip never left reset, or has no clock"), SEEN, Outcome(0, len(capture), END), True)]
     fits: list[Finding] = []
@@ -121,10 +125,10 @@ def look(program: Program, capture: Capture, middle: list[State], found: Compari
         fits, partly = from_the_beginning(program, capture, middle, found)
     if not fits and lined_up:
         fits = from_the_difference(program, capture, middle, found)
-    if fits:
-        return sorted(fits, key=lambda finding: finding.outcome.start)
     furthest = max((finding.outcome.stop for finding in partly), default=0)
-    return list({finding.defect.title: finding for finding in partly if finding.outcome.stop == furthest}.values())
+    named = {finding.defect.title for finding in fits}
+    others = {one.defect.title: one for one in partly if one.outcome.stop == furthest and one.defect.title not in named}
+    return [*sorted(fits, key=lambda finding: finding.outcome.start), *others.values()]
 
 
 def from_the_beginning(program: Program, capture: Capture, middle: list[State], found: Comparison) -> tuple[list[Finding], list[Finding]]:
@@ -137,20 +141,39 @@ def from_the_beginning(program: Program, capture: Capture, middle: list[State], 
     partly: list[Finding] = []
     sure = found.begins == "reset" and found.outcome.fetches >= SURE
     plain = sure and found.outcome.fetches == found.outcome.length  # nothing but fetches up to the difference
+    seen = pairs(capture, must, end)
     for defect in [*words_at_fault(), *defects(program.target)]:
         for wiring in wirings(program.memory, defect):
+            if not all(wiring.can_show(*pair) for pair in seen):
+                continue
             if plain and wiring.how == SEEN and not walk(program, capture, wiring, must, found.outcome.states, must + 1).length:
                 continue  # the chip runs as it should up to here, and this access does not fit
             begins = [found.outcome.start] if sure else starts(program, capture, wiring)
             outcome = best_walk(program, capture, wiring, begins, [] if sure else middle, end)
             if outcome is None or outcome.start > latest or outcome.stop < must + 2 or not shown(outcome, capture, wiring):
                 continue  # one access behind the difference would prove nothing
-            if outcome.result == END:
+            if outcome.result == END or (outcome.result == LOST and outcome.stop == end):
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
             if outcome.result == LOST:
                 partly.append(Finding(defect, wiring.how, outcome, False))
-    return fits, partly
+    return [*late_addresses(program, capture, middle, must, end), *fits], partly
+
+
+def late_addresses(program: Program, capture: Capture, middle: list[State], must: int, end: int) -> Iterator[Finding]:
+    """Addresses that come one access late against the words, for what is printed only or for the memory, too."""
+    if len(capture) <= SURE:
+        return
+    words = Defect("late", "each address comes one access late against the words", late=True)
+    for writes in dict.fromkeys((bytes(capture.writes[1:]), bytes(capture.writes[:-1]))):
+        earlier = capture.moved(1, writes)
+        for wiring in (Wiring(program.memory, words._replace(late=False)), Wiring(program.memory, words, GIVEN)):
+            begins = starts(program, earlier, wiring)
+            outcome = best_walk(program, earlier, wiring, begins, middle, min(end, len(earlier)))
+            fits = outcome is not None and outcome.result == END and outcome.length >= SURE
+            if outcome is not None and fits and outcome.stop >= must + 1 and outcome.start <= min(must, len(capture) // 2):
+                yield Finding(words, wiring.how, outcome, True)
+                return
 
 
 def from_the_difference(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
@@ -166,14 +189,23 @@ def from_the_difference(program: Program, capture: Capture, middle: list[State],
     for index in range(first, must):
         before.append((index + 1, walk(program, capture, wiring, index, before[-1][1], index + 1).states))
     fits = []
+    seen = pairs(capture, must, end)
     for defect in defects(program.target):
-        tries = ((wiring, index, present) for wiring in wirings(program.memory, defect) for index, present in before)
+        faults = [wiring for wiring in wirings(program.memory, defect) if all(wiring.can_show(*pair) for pair in seen)]
+        tries = ((wiring, index, present) for wiring in faults for index, present in before)
         for wiring, index, present in tries:
             outcome = walk(program, capture, wiring, index, present, end)
             if outcome.result == END:
                 fits.append(Finding(defect, wiring.how, outcome, True))
                 break
     return fits
+
+
+def pairs(capture: Capture, first: int, end: int) -> list[tuple[int, int]]:
+    """Some addresses from the difference on with their words, NOTHING for a word that is written: a quick first look at a fault."""
+    numbers = range(first, min(end, first + GLANCE))
+    seen = [(capture.addresses[index], NOTHING if capture.writes[index] else capture.words[index]) for index in numbers]
+    return list(dict.fromkeys(seen))
 
 
 def words_at_fault() -> Iterator[Defect]:
@@ -318,23 +350,35 @@ def findings(found: Comparison) -> Iterator[str]:
         yield "none of the faults that are looked for fits: one line stuck, two swapped or shorted, words late or of another page,"
         yield "another start"
         return
-    fits = any(finding.whole for finding in found.findings)
-    if not fits:
-        yield "nothing fits to the end; fits as far as can be followed:"
-    for finding in found.findings[:MOST_FINDINGS]:
-        outcome = finding.outcome
-        if not outcome.start and outcome.stop == total:
-            extent = f"all {_many(total)}"
-        else:
-            extent = f"{_many(outcome.length)}, {outcome.start + 1} to {outcome.stop}"
-        how = {GIVEN: "; the chip gets it too"}.get(finding.how, "") if finding.defect.kind in ("stuck", "swapped", "shorted") else ""
-        yield f"fits: {finding.defect.title} ({extent}){how}"
-    if len(found.findings) > MOST_FINDINGS:
-        yield f"and {len(found.findings) - MOST_FINDINGS} more that fit as well"
+    fits = [finding for finding in found.findings if finding.whole]
+    others = [finding for finding in found.findings if not finding.whole]
+    for finding in fits[:MOST_FINDINGS]:
+        yield f"fits: {_named(finding, total)}"
+    if len(fits) > MOST_FINDINGS:
+        yield f"and {_kinds(fits[MOST_FINDINGS:])} that fit as well"
+    if others:
+        yield "fits up to a word that is no instruction, or stops the chip:" if fits else "nothing fits to the end; fits up to such a word:"
+    for finding in others[:MOST_FINDINGS]:
+        yield f"  {_named(finding, total)}"
+    if len(others) > MOST_FINDINGS:
+        yield f"  and {_kinds(others[MOST_FINDINGS:])}"
     if len(found.findings) > 1:
         yield "The capture cannot tell these apart."
-    if not fits:
-        yield "Behind that the chip meets a word that is no instruction, or stops."
+
+
+def _named(finding: Finding, total: int) -> str:
+    """A fault with the accesses that it fits."""
+    outcome = finding.outcome
+    extent = f"{_many(outcome.length)}, {outcome.start + 1} to {outcome.stop}"
+    if not outcome.start and outcome.stop == total:
+        extent = f"all {_many(total)}"
+    return f"{finding.defect.title} ({extent}){'; the chip gets it too' if finding.how != SEEN else ''}"
+
+
+def _kinds(rest: list[Finding]) -> str:
+    """How many faults are not named, and of which kinds."""
+    kinds = Counter(finding.defect.kind for finding in rest)
+    return f"{len(rest)} more ({', '.join(f'{count} {kind}' for kind, count in kinds.items())})"
 
 
 def _access(address: int, word: int, memory: Memory) -> str:

@@ -55,6 +55,13 @@ class Capture:
             self._reads[key] = found
         return self._reads[key]
 
+    def moved(self, number: int, writes: bytes) -> Capture:
+        """The same where each address stands with the word that came so many accesses before it."""
+        new = Capture(self.path)
+        new.addresses, new.words = self.addresses[number:], self.words[:-number]
+        new.lines, new.writes = self.lines[:-number], bytearray(writes)
+        return new
+
     def add(self, address: int, word: int, write: bool, line: int) -> None:
         if len(self) >= MOST:
             raise Fault("capture_long", place=whole(self.path), limit=MOST)

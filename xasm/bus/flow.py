@@ -32,20 +32,28 @@ class Cycles(NamedTuple):
 class Way(NamedTuple):
     """One way on. `taken` tells whether the condition was met (None: there is none). `effect` is GO (to `to`), CALL (to `to`,
     to return behind the instruction), RETURN, COMPUTED (a jump, or call, to where data says), TRAP or HALT; `to` is None
-    where it is not known."""
+    where it is not known. `back` is where a call returns, whether it is known where it leads or not (None: it is none), and
+    `pointer` the place in memory where the address `to` lies (None: it lies in none)."""
 
     taken: bool | None
     effect: str
     to: int | None
     cycles: Cycles
-    returns: bool = False  # whether a computed way is a call
+    back: int | None = None
+    pointer: int | None = None
 
 
 def ways(
-    instruction: Instruction, words: Sequence[int], address: int, target: Target, size_at: Callable[[int], int | None]
+    instruction: Instruction,
+    words: Sequence[int],
+    address: int,
+    target: Target,
+    size_at: Callable[[int], int | None],
+    address_at: Callable[[int], int | None],
 ) -> tuple[Way, ...]:
     """The ways on from an instruction at an address, the one without its condition first. `size_at` gives the length of the
-    instruction at an address, None where there is none."""
+    instruction at an address, `address_at` the address that lies there in memory that keeps what it holds; None where there is
+    none."""
     form = instruction.form
     flow = instruction.flow
     behind = address + form.size & target.top
@@ -59,9 +67,12 @@ def ways(
         conditional = flow in CONDITIONAL
         cost = _to_page(form, met if conditional else open_time, behind, to)
         call = flow.startswith("call")
-        on = Way(True if conditional else None, CALL if call else GO, to, cost)
+        back = behind if call else None
+        on = Way(True if conditional else None, CALL if call else GO, to, cost, back)
         if to is None:
-            on = Way(on.taken, COMPUTED, None, _crossing(form, met if conditional else open_time), call)
+            place = _pointer(instruction, target)
+            to = address_at(place) if place is not None else None
+            on = Way(on.taken, COMPUTED, to, _crossing(form, met if conditional else open_time), back, place)
         return (Way(False, GO, behind, plain), on) if conditional else (on,)
     if flow == "return":
         return (Way(None, RETURN, None, open_time),)
@@ -73,6 +84,9 @@ def ways(
         over = form.over if form.over is not None else size_at(behind)
         skipped = Way(None if form.always else True, GO, behind + over & target.top if over is not None else None, met)
         return (skipped,) if form.always else (Way(False, GO, behind, plain), skipped)
+    trap = target.routes.traps.get((form.row or form).asm) if flow == "trap" else None
+    if trap is not None:
+        return (Way(None, TRAP, address_at(trap.vector), open_time, behind + trap.passes & target.top, trap.vector),)
     return (Way(None, TRAP if flow == "trap" else HALT, None, open_time),)
 
 
@@ -85,6 +99,13 @@ def _target(instruction: Instruction, target: Target) -> int | None:
         return numbers[0] * apart & target.top if len(numbers) == 1 else None
     to = instruction.target
     return to & target.top if to is not None else None
+
+
+def _pointer(instruction: Instruction, target: Target) -> int | None:
+    """The place in memory where the address lies that an instruction goes to."""
+    name = target.routes.pointer(instruction.form)
+    place = instruction.fields[name] if name is not None else None
+    return place & target.top if isinstance(place, int) else None
 
 
 def _time(form: Form, cycles: int, words: Sequence[int]) -> Cycles:

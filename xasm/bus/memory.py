@@ -53,8 +53,7 @@ class Memory:
 
     def _find(self, address: int) -> int | None:
         word = self.given(address)
-        rom = not self.windows or any(window.kind == "rom" and window.holds(address) for window in self.windows)
-        return self.fill if word is None and rom else word
+        return self.fill if word is None and self._is_rom(address) else word
 
     def _of_image(self, address: int) -> int | None:
         around = [window for window in self.windows if window.holds(address)]
@@ -64,6 +63,36 @@ class Memory:
                 if word is not None:
                     return word
         return self.image[address] if not around else None
+
+    def keeps(self, address: int) -> bool:
+        """Whether a board says that the word at an address is one of ROM."""
+        return any(window.holds(address) for window in self.windows) and self._is_rom(address)
+
+    def _is_rom(self, address: int) -> bool:
+        return not self.windows or any(window.kind == "rom" and window.holds(address) for window in self.windows)
+
+    def address_at(self, place: int) -> int | None:
+        """The address that the program has at a place in ROM, or anywhere if no board tells ROM from RAM; None where a word is
+        missing."""
+        return self.address_put(place) if self._is_rom(place) else None
+
+    def address_put(self, place: int) -> int | None:
+        """The same wherever it is, before anything is written there."""
+        words = [self.given(one) for one in self.places(place)]
+        return self.number([self.image[one] if word is None else word for one, word in zip(self.places(place), words, strict=True)])
+
+    def places(self, first: int) -> list[int]:
+        """The places of the words of an address that begins at one."""
+        return [first + offset & self.target.top for offset in range(-(-self.target.address // self.target.word))]
+
+    def number(self, words: Sequence[int | None]) -> int | None:
+        """The address that some words make; None where one of them is not known."""
+        value = 0
+        for word in words if self.target.order == "big" else reversed(words):
+            if word is None:
+                return None
+            value = value << self.target.word | word
+        return value & self.target.top
 
     def free(self, address: int) -> bool:
         """Whether the word is one that only the filler gives."""

@@ -87,6 +87,9 @@ def summary(trace: Trace, timing: Timing) -> Iterator[str]:
         yield f"no further: {message(trace.end.code, trace.end.values)}"
     begins = count(trace.loop_fetch if trace.loop_fetch is not None else sum(1 for _ in trace.fetches()), "fetch", "fetches")
     yield f"  up to {end}: {begins}, {cycles_text(trace.reached.text())}, {timing.text(trace.reached)}"
+    if trace.pointers:
+        places = ", ".join(target.hex_address(place) for place in sorted(trace.pointers))
+        yield f"  as long as the program leaves the address at {places} as it is"
     if trace.used and trace.loop is not None:
         yield "  as long as the decisions go as --take says"
 

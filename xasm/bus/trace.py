@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from xasm.bus.flow import CALL, COMPUTED, HALT, RETURN, TRAP, Cycles, Way, ways
+from xasm.bus.flow import COMPUTED, HALT, RETURN, TRAP, Cycles, Way, ways
 from xasm.bus.memory import CODE, DATA, FILLER, Memory
 from xasm.bus.takes import Take
 from xasm.source.files import Place
@@ -57,7 +57,8 @@ class Remark(NamedTuple):
 class Trace:
     """What the bus must show. `vector` are the fetches by which the chip finds its start, `steps` the instructions in order.
     With `loop` the steps from that number on repeat for ever; else `end` says why nothing more is known. `remarks` are
-    warnings on the way, `used` the addresses at which an answer was asked for."""
+    warnings on the way, `used` the addresses at which an answer was asked for. `pointers` are the places from which addresses
+    were taken that the program itself might change: no board says that they are ROM."""
 
     def __init__(self, memory: Memory) -> None:
         self.memory = memory
@@ -68,6 +69,7 @@ class Trace:
         self.end: Remark | None = None
         self.remarks: list[Remark] = []
         self.used: set[int] = set()
+        self.pointers: set[int] = set()
         self.cycles = ZERO
 
     @property
@@ -108,18 +110,13 @@ class Trace:
 def vector_of(memory: Memory) -> tuple[tuple[Fetch, ...], int | None]:
     """The fetches of the start address, and the address; None where a word of it is not known."""
     target = memory.target
-    count = -(-target.address // target.word)
-    places = [target.start + offset & target.top for offset in range(count)]
-    words = [memory.word(place) for place in places]
     fetches: list[Fetch] = []
-    for place, word in zip(places, words, strict=True):
+    for place in memory.places(target.start):
+        word = memory.word(place)
         if word is None:
             return tuple(fetches), None
         fetches.append(Fetch(place, word, VECTOR))
-    value = 0
-    for fetch in fetches if target.order == "big" else reversed(fetches):
-        value = value << target.word | fetch.word
-    return tuple(fetches), value & target.top
+    return tuple(fetches), memory.number([fetch.word for fetch in fetches])
 
 
 def start_of(memory: Memory) -> int | None:
@@ -185,9 +182,9 @@ class _Tracer:
         self.place = stretch.place if stretch is not None and stretch.what == CODE else self.place
         size = instruction.form.size
         words = tuple(memory.word(address + offset & target.top) or 0 for offset in range(size))
-        options = ways(instruction, words, address, target, self.size_at)
+        options = ways(instruction, words, address, target, self.size_at, memory.address_at)
         way = options[0] if len(options) == 1 else self.choose(address, options)
-        to = self.follow(way, address, size) if way is not None else None
+        to = self.follow(way, address) if way is not None else None
         cycles = way.cycles if way is not None else _either(options)
         self.trace.steps.append(Step(address, words, instruction.text, way.taken if way else None, cycles, self.trace.cycles))
         self.trace.cycles = self.trace.cycles.plus(*cycles)
@@ -219,19 +216,21 @@ class _Tracer:
         self.left.pop(address, None)
         return options[0]
 
-    def follow(self, way: Way, address: int, size: int) -> int | None:
+    def follow(self, way: Way, address: int) -> int | None:
         """Where a way leads, with the calls behind it."""
         to = way.to
         take = self.takes.get(address)
         if way.effect in (COMPUTED, TRAP, RETURN) and take is not None and take.to is not None:
             self.trace.used.add(address)
             to = take.to
+        elif way.pointer is not None and to is not None and not self.memory.keeps(way.pointer):
+            self.trace.pointers.add(way.pointer)
         if way.effect == RETURN and self.stack:
             below, back = self.stack_of[self.stack]
             self.stack = below
             return back if to is None else to
-        if to is not None and (way.effect == CALL or way.returns):
-            key = (self.stack, address + size & self.target.top)
+        if to is not None and way.back is not None:
+            key = (self.stack, way.back)
             if key not in self.stacks:
                 self.stack_of.append(key)
                 self.stacks[key] = len(self.stack_of) - 1
@@ -244,6 +243,13 @@ class _Tracer:
             self.stop("bus_halts", address=shown, instruction=text)
             return
         hint = f"name where it leads: --take '{shown}=to ADDRESS'"
+        if way.pointer is not None:
+            place = self.target.hex_address(way.pointer)
+            put = self.memory.address_put(way.pointer)
+            if put is not None:
+                hint = f"if {place} still holds what the program puts there: --take '{shown}=to {self.target.hex_address(put)}'"
+            self.stop("bus_pointer", hint, address=shown, instruction=text, pointer=place)
+            return
         code = {RETURN: "bus_no_caller", TRAP: "bus_trap"}.get(way.effect, "bus_computed")
         self.stop(code, hint, address=shown, instruction=text)
 

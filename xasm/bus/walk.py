@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from xasm.bus.capture import Capture
-from xasm.bus.flow import CALL, COMPUTED, HALT, PAGE, RETURN, TRAP, most_cycles, ways
+from xasm.bus.flow import COMPUTED, HALT, PAGE, RETURN, TRAP, most_cycles, ways
 from xasm.bus.memory import Memory
 from xasm.bus.wiring import SEEN, Wiring
 from xasm.target.forms import Form
@@ -69,11 +69,13 @@ class Outcome(NamedTuple):
 
 
 class Exit(NamedTuple):
-    """One way on from an instruction, how many accesses it has room for besides its own words, and what these may read."""
+    """One way on from an instruction, how many accesses it has room for besides its own words, and what these may read. `sure`
+    is False where the address `to` came from memory: a chip that gets wrong words goes elsewhere."""
 
     effect: str
     to: int
-    returns: bool
+    sure: bool
+    back: int | None
     room: int
     reach: int
 
@@ -121,12 +123,12 @@ class Program:
         instruction = self.memory.decode(words, at)
         if instruction is None:
             return None if len(words) < self.memory.longest else False
-        options = ways(instruction, words, at, self.target, self._size_at)
+        options = ways(instruction, words, at, self.target, self._size_at, self._address_at)
         reach = reach_of(instruction.flow, instruction.form)
         found = []
         for way in options:
             to = ANYWHERE if way.to is None else way.to
-            found.append(Exit(way.effect, to, way.returns, self._room(way.cycles.high, len(words)), reach))
+            found.append(Exit(way.effect, to, way.pointer is None, way.back, self._room(way.cycles.high, len(words)), reach))
         return tuple(found)
 
     def room_of(self, word: int) -> tuple[int, int]:
@@ -145,8 +147,11 @@ class Program:
         instruction = self.memory.instruction(address)
         return instruction.form.size if instruction is not None else None
 
-    def following(self, at: int, words: tuple[int, ...], used: int, stack: int) -> Iterator[State] | None:
-        """The states behind a word; None where nothing more is known."""
+    def _address_at(self, place: int) -> int | None:
+        return self.memory.address_at(place) if self.memory.keeps(place) else None
+
+    def following(self, at: int, words: tuple[int, ...], used: int, stack: int, right: bool = True) -> Iterator[State] | None:
+        """The states behind a word; None where nothing more is known. `right` tells whether the chip gets right words."""
         if at <= VECTOR:
             return iter((self._from_vector(at, words, used, stack),))
         exits = self.after(at, words)
@@ -154,17 +159,15 @@ class Program:
             return iter((State(at, words, used, self.room_of(words[0])[1], at + len(words), stack),))
         if exits is False or exits is True or any(exit.effect == HALT for exit in exits):
             return None
-        return self._leave(at, words, used, stack, exits)
+        return self._leave(at, words, used, stack, exits, right)
 
     def _from_vector(self, at: int, words: tuple[int, ...], used: int, stack: int) -> State:
         if len(words) < self.count:
             return State(at, words, used, NEXT, self.target.start, stack)
-        value = 0
-        for word in words if self.target.order == "big" else reversed(words):
-            value = value << self.target.word | word
-        return State(value & self.target.top, (), AFTER_RESET, NEXT, value & self.target.top, stack)
+        value = self.memory.number(words) or 0
+        return State(value, (), AFTER_RESET, NEXT, value, stack)
 
-    def _leave(self, at: int, words: tuple[int, ...], used: int, stack: int, exits: tuple[Exit, ...]) -> Iterator[State]:
+    def _leave(self, at: int, words: tuple[int, ...], used: int, stack: int, exits: tuple[Exit, ...], right: bool) -> Iterator[State]:
         ahead = at + len(words) & self.top
         for exit in exits:
             room = exit.room - used
@@ -173,10 +176,12 @@ class Program:
             if exit.effect == RETURN:
                 below, back = self._stack_of[stack]
                 yield State(back if stack else ANYWHERE, (), room, exit.reach, ahead, below)
-            elif exit.effect == CALL or exit.returns:
-                yield State(exit.to, (), room, exit.reach, ahead, self._pushed(stack, ahead))
+                continue
+            to = exit.to if exit.sure or right else ANYWHERE
+            if exit.back is not None:
+                yield State(to, (), room, exit.reach, ahead, self._pushed(stack, exit.back))
             else:
-                yield State(exit.to, (), room, exit.reach, ahead, 0 if exit.effect in (TRAP, COMPUTED) else stack)
+                yield State(to, (), room, exit.reach, ahead, 0 if exit.effect in (TRAP, COMPUTED) else stack)
 
     def _pushed(self, stack: int, back: int) -> int:
         key = (stack, back)
@@ -210,15 +215,15 @@ def _step(
     for state, fetches in present.items():
         at, got, room, reach, ahead, stack, free = state
         left = (program.room_of(got[0])[0] - room if at > VECTOR else 0) if got else room
-        if left > 0 and (write or any(program.may_read(origin, state) for origin in wiring.origins(address))):
+        if left > 0 and (write or any(program.may_read(origin, state) for origin in wiring.origins(address, word, write))):
             if extra is None:
                 extra = wiring.besides(address, word, write)
             if extra:
                 _keep(following, State(at, got, room + 1 if got else room - 1, reach, ahead, stack, free), fetches)
         if write:
             continue
-        for place in wiring.origins(address) if at == ANYWHERE else (program.place(state),):
-            if wiring.address(place) != address:
+        for place in wiring.origins(address, word, write) if at == ANYWHERE else (program.place(state),):
+            if (wiring.address(place) ^ address) & wiring.sure:
                 continue
             fits, received = wiring.word(place, word, index, addresses)
             if not fits:
@@ -229,7 +234,7 @@ def _step(
                 if free > MOST_FREE:
                     lost = True
                     continue
-            after = program.following(origin, (*got, received), room if got else 0, stack) if received >= 0 else None
+            after = program.following(origin, (*got, received), room if got else 0, stack, wiring.how == SEEN) if received >= 0 else None
             if after is None:
                 lost = True
                 continue

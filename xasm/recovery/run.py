@@ -87,7 +87,7 @@ def notes(recovered: Recovered) -> Iterator[str]:
     yield from few(computed, "where it goes is known only when it runs; --entry or kind: code in a names file says what lies there")
     inside = [f"{shown(at)} {found.instruction.text}" for at, found in sorted(trace.inside.items())]
     yield from few(inside, "control arrives in the middle of an instruction")
-    forced = [f"{shown(at)} {trace.code[at].instruction.text}" for at in recovered.forced]
+    forced = [f"{shown(at)} {trace.code[at].instruction.text}" for at, begins in sorted(recovered.forced.items()) if not begins]
     yield from few(forced, "the assembler would choose another code; it is written as data")
     for at, what in list(recovered.arrivals.items())[:MOST_NOTES]:
         yield f"{shown(at)}: {what}"

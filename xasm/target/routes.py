@@ -11,10 +11,12 @@ from xasm.source.diagnostics import Fault
 from xasm.source.files import Place
 from xasm.target.document import Listing, Mapping, Value
 from xasm.target.forms import Form
-from xasm.target.reading import KEYED, Reader, expect, integer, text
+from xasm.target.reading import KEYED, Reader, expect, integer, text, word
 
-KEYS = {"starts": False, "vectors": False, "times": False, "through": False, "back": False, "loads": False}
+KEYS = {"starts": False, "vectors": False, "traps": False, "times": False, "through": False, "back": False, "loads": False}
+TRAP = {"vector": True, "passes": False}
 MOST_TIMES = 1 << 16
+MOST_PASSED = 16
 
 
 class Loads(NamedTuple):
@@ -27,18 +29,26 @@ class Loads(NamedTuple):
     go: str
 
 
+class Trap(NamedTuple):
+    """A software interrupt: the place where the address of its target lies, and how many words behind it the way back passes."""
+
+    vector: int
+    passes: int
+
+
 @dataclass(frozen=True)
 class Routes:
     """`starts` maps what makes the chip begin elsewhere (an interrupt) to the address, `vectors` to the place where the address
-    lies. `times` maps forms to how many words lie between two targets: the target is the operand times that. `through` are
-    forms, or modes, whose target lies in memory at the address that they name. Behind forms in `back` control goes on some time,
-    though they are jumps. `places` says where each form stands."""
+    lies, and `traps` does so for forms. `times` maps forms to how many words lie between two targets: the target
+    is the operand times that. `through` are forms, or modes, whose target lies in memory at the address that they name. Behind
+    forms in `back` control goes on some time, though they are jumps. `places` says where each form stands."""
 
     starts: dict[str, int] = field(default_factory=dict)
     vectors: dict[str, int] = field(default_factory=dict)
     times: dict[str, int] = field(default_factory=dict)
     through: frozenset[str] = frozenset()
     back: frozenset[str] = frozenset()
+    traps: dict[str, Trap] = field(default_factory=dict)
     loads: Loads | None = None
     places: dict[str, Place] = field(default_factory=dict)
 
@@ -79,6 +89,17 @@ def read_routes(reader: Reader, value: Value, top: int) -> Routes:
         places.update({name: item.place for name, item in zip(names, items, strict=True)})
         return frozenset(names)
 
+    traps = {}
+    vectors = numbers("vectors", 0, top)
+    if "traps" in mapping.items:
+        listed = expect(mapping.items["traps"], Mapping, "'traps'", "made of forms and vectors (form: {vector: NAME})")
+        for name, item in listed.items.items():
+            places[name] = listed.keys[name].place
+            trap = expect(item, Mapping, name, "{vector: NAME, passes: words}")
+            reader.known(trap, name, TRAP)
+            if "vector" in trap.items:
+                vector = vectors[word(trap.items["vector"], "vector", tuple(vectors))]
+                traps[name] = Trap(vector, integer(trap.items["passes"], "passes", 0, MOST_PASSED) if "passes" in trap.items else 0)
     loads = None
     if "loads" in mapping.items:
         listed = expect(mapping.items["loads"], Mapping, "'loads'", KEYED)
@@ -88,10 +109,11 @@ def read_routes(reader: Reader, value: Value, top: int) -> Routes:
             places.update({name: listed.items[key].place for key, name in zip(Loads._fields, loads, strict=True)})
     return Routes(
         numbers("starts", 0, top),
-        numbers("vectors", 0, top),
+        vectors,
         numbers("times", 1, MOST_TIMES),
         forms("through"),
         forms("back"),
+        traps,
         loads,
         places,
     )
@@ -103,6 +125,6 @@ def unknown_forms(routes: Routes, forms: Iterator[Form]) -> Iterator[Fault]:
     for form in forms:
         known.add(form.asm)
         known.update(mode.asm for mode in form.chosen)
-    for name in (*routes.times, *sorted(routes.through | routes.back), *(routes.loads or ())):
+    for name in (*routes.times, *routes.traps, *sorted(routes.through | routes.back), *(routes.loads or ())):
         if name not in known:
             yield Fault("table_route", place=routes.places[name], asm=name)

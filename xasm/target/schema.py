@@ -34,7 +34,7 @@ from xasm.target.loader import (
     WIDEST_WORD,
 )
 from xasm.target.routes import KEYS as ROUTES
-from xasm.target.routes import MOST_TIMES, Loads
+from xasm.target.routes import MOST_PASSED, MOST_TIMES, TRAP, Loads
 from xasm.target.row_loader import ASM, FIELD, MODE, MOST_OVER, ROW
 from xasm.target.symbols import AREA, HIGHEST, MOST_BYTES, NAME, WORD
 
@@ -123,6 +123,7 @@ def _routes() -> Schema:
     shapes = {
         "starts": addresses,
         "vectors": addresses,
+        "traps": _named(_keys(TRAP, {"vector": {"type": "string"}, "passes": _integer(0, MOST_PASSED)})),
         "times": _named(_integer(1, MOST_TIMES)),
         "through": forms,
         "back": forms,
