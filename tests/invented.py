@@ -47,6 +47,9 @@ forms:
   - {asm: "STOP",   code: "00",                   cycles: 1, flow: halt}
 """
 
+# The same with a bit that the chip ignores.
+IGNORING = BRANCHES.replace('code: "00", ', 'code: "0000000-", ')
+
 # Notations of many makers on one chip: a register with a prime, a comma in a mnemonic, brackets, signs before and behind.
 NOTATIONS = """
 kinds:

@@ -128,6 +128,26 @@ def test_the_commands_take_paths_and_folders(folder: Path, monkeypatch: pytest.M
 def test_a_source_may_name_the_chip_whose_table_is_given(folder: Path) -> None:
     (folder / "prog.asm").write_text("        TARGET MY-CHIP\n" + SOURCE)
     assert run(folder, "build", "prog.asm", "-t", "own/my-chip.yaml").code == 0
+    (folder / "prog.asm").write_text('        TARGET "own/my-chip.yaml"\n' + SOURCE)
+    assert run(folder, "build", "prog.asm", "-t", "own/my-chip.yaml").code == 0
+    assert run(folder, "build", "prog.asm", "--tables", "own", "-t", "my-chip").code == 0
+    assert f"the chip is '{SHIPPED}' already" in run(folder, "build", "prog.asm", "-t", SHIPPED).said
+
+
+def test_first_programs_and_the_bus_of_an_own_chip(folder: Path) -> None:
+    starting = OWN + "starters:\n  halt: |\n    start:  BR start\n"
+    (folder / "own" / "my-chip.yaml").write_text(starting)
+    own = ("--tables", "own", "-t", "my-chip")
+    ran = run(folder, "starter", "halt", *own, "-o", "first.asm")
+    assert (ran.code, ran.said) == (0, "first.asm: halt for the my-chip; next: xasm expect first.asm --tables own\n")
+    ran = run(folder, "starter", "halt", "-t", "own/my-chip.yaml", "-o", "again.asm")
+    assert (ran.code, ran.said) == (0, "again.asm: halt for the my-chip; next: xasm expect again.asm -t own/my-chip.yaml\n")
+    assert (folder / "first.asm").read_text() == (folder / "again.asm").read_text()
+    shown = listing(run(folder, "expect", "first.asm", "--tables", "own"))
+    assert "0000 0001 for ever" in shown
+    assert listing(run(folder, "expect", "again.asm", "-t", "own/my-chip.yaml")) == shown
+    assert run(folder, "build", "first.asm", "--tables", "own", "-o", "first.hex").code == 0
+    assert listing(run(folder, "expect", "first.hex", *own)) == shown.replace("start: BR", "BR")
 
 
 @pytest.mark.parametrize(

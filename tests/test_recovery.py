@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import xasm
-from tests.invented import chip
+from tests.invented import IGNORING, chip
 from xasm.building import Choices, build
 from xasm.linking.image import Image, Span
 from xasm.recovery.exact import Disassembler
@@ -89,6 +89,7 @@ def test_every_word_may_be_an_instruction(name: str) -> None:
             words += [first, *[tail] * (longest - 1)]
     found = recover(memory(target, (0x40, words[:room])), Told(code=code))
     assert back(found)
+    assert all(found.forced.values())  # none is written as data
     met = [one for at in code if (one := found.trace.at(at)) is not None]
     assert len({one.form.row or one.form for one in met}) * 3 > len({form.code.match[0] for form in target.forms})
 
@@ -126,6 +127,7 @@ def test_every_two_words(name: str) -> None:
             words += [*one, *(choice.randrange(256) for _ in range(longest))]
         found = recover(memory(target, (base, bytes(words))), Told(code=code))
         assert back(found)
+        assert all(found.forced.values())
         met += sum(1 for at in code if found.trace.at(at) is not None)
     assert met > 10_000
 
@@ -266,26 +268,22 @@ def test_a_start_that_nothing_names_is_told() -> None:
     assert program(b"\x05", start=0x100, starts=[0x100]).guessed_start is None
 
 
-CHOICES = """
-kinds:
-  near: {relative: 8, from: next}
-  page_zero: {address: 8}
-  far: {address: 16}
-forms:
-  - {asm: "BR t",   code: "01 <t>", t: near,      cycles: 2, flow: jump}
-  - {asm: "BR t",   code: "02 <t>", t: far,       cycles: 3, flow: jump}
-  - {asm: "LD a",   code: "03 <a>", a: page_zero, cycles: 2}
-  - {asm: "LD a",   code: "04 <a>", a: far,       cycles: 3}
-  - {asm: "STOP",   code: "0000000-",             cycles: 1, flow: halt}
-  - {asm: "GOTO t", code: "05 <t>", t: far,       cycles: 3, flow: branch}
-"""
+CHOICES = IGNORING + '  - {asm: "GOTO t", code: "05 <t>", t: far, cycles: 3, flow: branch}\n'
 
 
 def test_codes_that_the_assembler_would_not_choose_stay_exact() -> None:
     found = program(b"\x04\x12\x00\x03\x12\x02\x09\x00\xff\x01", CHOICES)
-    assert found.forced == (0, 5, 9)
-    assert "LD cell_0012, in another code than the assembler's" in line(found, "DB 0x04, 0x12, 0x00")
-    assert "LD cell_0012" in found.source.split("DB 0x04")[1]
+    assert found.forced == {0: (4,), 5: (2,), 9: (1,)}
+    for statement in ("CODED 0x04: LD cell_0012", "CODED 0x02: BR ", "CODED 0x01: STOP"):
+        assert line(found, statement)
+    assert "LD cell_0012" in found.source.split("CODED 0x04: LD cell_0012")[1]
+
+
+def test_a_code_that_is_said_follows_its_label() -> None:
+    source = program(b"\x04\x12\x00\x03\x12\x02\x09\x00\xff\x01", CHOICES).source
+    moved = re.sub(r"(cell_0012 +EQU) 0x0012", r"\1 0x0013", source)
+    assert moved != source
+    assert xasm.assemble(moved, chip(CHOICES)).spans == [(0, b"\x04\x13\x00\x03\x13\x02\x09\x00\xff\x01")]
 
 
 def test_long_codes_that_make_room_for_each_other_stay_exact() -> None:

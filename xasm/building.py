@@ -26,7 +26,7 @@ from xasm.target.model import Target
 WORD = re.compile(r"[.A-Za-z_][A-Za-z0-9_]*|:=")
 # Mistakes that may keep more than their own line from being read: in a whole file, or in any directive but these.
 UNREAD = frozenset(("control", "not_text", "file_too_long", "cannot_read"))
-OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "ASSERT", "ASSUME", "END", "PUBLIC", "ALPHABET"))
+OF_ONE_LINE = frozenset(("ORG", "EQU", ":=", "DB", "DW", "DS", "DU", "ALIGN", "CODED", "ASSERT", "ASSUME", "END", "PUBLIC", "ALPHABET"))
 
 
 class Choices(NamedTuple):

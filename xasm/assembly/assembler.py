@@ -7,9 +7,9 @@ before costs one look-up.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 
+from xasm.assembly.coded import coded_otherwise
 from xasm.assembly.directives import DIRECTIVES
 from xasm.assembly.limits import Limits, most_words
 from xasm.assembly.macros import Macro
@@ -19,10 +19,11 @@ from xasm.assembly.reader import Reader, room_for
 from xasm.assembly.symbols import FIXED_SCOPE, Known, Symbols, Unknown, of_chip
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Place, Source
+from xasm.source.nearest import did_you_mean
 from xasm.syntax.expressions import Node, Text
 from xasm.syntax.lines import OPERATION, Line, Statement, cut_statement
 from xasm.syntax.parser import Operands, not_beside, parse_operands, plain
-from xasm.target.encode import assuming, encode, placed
+from xasm.target.encode import assuming, beginning, encode, placed
 from xasm.target.habits import delimited, translated
 from xasm.target.kinds import Misfit
 from xasm.target.model import Target
@@ -111,12 +112,13 @@ class Assembler:
                     self.label(line, source)
                 self.reader.call_macro(macro, statement.operands, place)
                 return
+            own = self._is_instruction(statement.operation)
             statement = self._ours(statement)
-            directive = DIRECTIVES.get(statement.operation)
+            directive = None if own else DIRECTIVES.get(statement.operation)
             if directive is None:
                 if line.label:
                     self.label(line, source)
-                self._add(self._instruction(statement, line.body), place, offset)
+                self._add(self.instruction(statement, body=line.body), place, offset)
                 return
             if line.label and directive.label == "address":
                 self.label(line, source)
@@ -130,6 +132,11 @@ class Assembler:
             directive.run(self, Call(statement, place, line.label, label_place))
         except Fault as fault:
             self.report.fault(fault, place, offset, len(word))
+
+    def _is_instruction(self, word: str) -> bool:
+        """Whether a word in capitals is an instruction, even if a directive has the same name."""
+        target = self.module.target
+        return target is not None and word in target.mnemonics and word not in target.directives
 
     def _ours(self, statement: Statement) -> Statement:
         """A statement of the maker's as one of ours."""
@@ -167,7 +174,9 @@ class Assembler:
             return plain(tuple(node.renamed(self.symbols.variables) for node in operands.nodes)), True
         return operands, False
 
-    def _instruction(self, statement: Statement, body: str) -> Piece:
+    def instruction(self, statement: Statement, begins: tuple[int, ...] = (), body: str | None = None) -> Piece:
+        """What an instruction becomes. Its code begins with the words `begins`; `body` is the text by which lines like it can be
+        known again. Raises Fault."""
         target = self.module.target
         if target is None:
             raise self.no_target()
@@ -175,13 +184,15 @@ class Assembler:
             raise self._unknown(statement, target)
         operands, changing = self.operands(statement.operands, target.notation.beside)
         variants, leaves, shape = target.variants(statement.operation, operands.nodes)
+        if begins:
+            variants = beginning(variants, begins) or coded_otherwise(variants, begins, statement, target)
         assumed: tuple[tuple[str, int], ...] = ()
         if self.assumed:
             variants = assuming(variants, self.assumed)
             assumed = tuple(self.assumed.items())
-        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed))
+        encoded = Encoded(variants, leaves, Instruction(statement.operation, shape, assumed, begins))
         piece: Piece = encoded if placed(variants) else self.settled(encoded) or encoded
-        if not changing and statement.operation not in self.reader.macros:
+        if body is not None and not changing and statement.operation not in self.reader.macros:
             self.seen[body] = (piece, statement.offset)
         return piece
 
@@ -234,9 +245,7 @@ class Assembler:
         if word in target.hidden:
             unlisted = f"the {target.name} has it, and its maker does not list it: --undocumented allows it"
             return Fault("unknown_operation", hint=unlisted, word=statement.word, chip=target.name)
-        near = get_close_matches(word, words, n=3, cutoff=0.6)
-        hint = f"did you mean {' or '.join(near)}?" if near else None
-        return Fault("unknown_operation", hint=hint, word=statement.word, chip=target.name)
+        return Fault("unknown_operation", hint=did_you_mean(word, words), word=statement.word, chip=target.name)
 
     # what directives do
 
@@ -249,6 +258,8 @@ class Assembler:
             if self.load is None:
                 raise Fault("unknown_target", name=name)
             target = self.load(name)
+        if target is present:  # by the path of its table
+            return
         if present is not None:
             raise Fault("target_twice", first=present.name)
         self.module.target = target

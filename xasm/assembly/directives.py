@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from xasm.assembly import assumptions, control, data, stamps
+from xasm.assembly.coded import coded
 from xasm.assembly.module import FitStart, Origin, Section
 from xasm.assembly.parsing import counted, needed_target, quoted
 from xasm.source.diagnostics import MARK, Fault
@@ -185,6 +186,7 @@ DIRECTIVES: dict[str, Directive] = {
     "DS": Directive(data.ds, "address"),
     "ALIGN": Directive(data.align, "none"),
     "EMBED": Directive(data.embed, "address"),
+    "CODED": Directive(coded, "address"),
     "STAMP": Directive(stamps.stamp, "address"),
     "ALPHABET": Directive(data.alphabet, "none"),
     "INCLUDE": Directive(include, "none"),

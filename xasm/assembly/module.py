@@ -25,12 +25,13 @@ class Words:
 
 
 class Instruction(NamedTuple):
-    """What variants of an instruction are made from: its mnemonic, the shape of its operands (`target/shapes.py`), and what
-    was assumed about registers where that is not what the table does."""
+    """What variants of an instruction are made from: its mnemonic, the shape of its operands (`target/shapes.py`), what was
+    assumed about registers where that is not what the table does, and the words that its code must begin with (CODED)."""
 
     mnemonic: str
     shape: str
     assumed: tuple[tuple[str, int], ...] = ()
+    begins: tuple[int, ...] = ()
 
 
 class Data(NamedTuple):

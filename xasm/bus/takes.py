@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from typing import NamedTuple
 
 from xasm.source.diagnostics import Fault
+from xasm.source.nearest import nearest
 from xasm.syntax import literals
 from xasm.target.model import Target
 
@@ -55,7 +55,7 @@ def _address(text: str, symbols: Mapping[str, int], target: Target) -> int:
         except (Fault, IndexError):
             raise Fault("take_address", text=text, hint="write it as in source: 0x0200, 0200H") from None
     else:
-        near = get_close_matches(text, symbols, n=3, cutoff=0.6)
+        near = nearest(text, symbols)
         raise Fault("undefined", name=text, hint=f"did you mean {' or '.join(near)}?" if near else None)
     if not 0 <= value <= target.top:
         raise Fault("take_outside", text=text, chip=target.name, top=target.hex_address(target.top))

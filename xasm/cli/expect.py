@@ -129,14 +129,14 @@ def memory_for(sources: tuple[str, ...], given: dict[str, Any]) -> tuple[Memory,
     """What the chip's memory holds, the board if one is named, and the files that were read for it. Raises Fault, SourceErrors."""
     if Path(sources[0]).suffix.lower() not in READERS:
         linked_by = {name: value for name, value in linking(given).items() if name != "fill"}
-        choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], **linked_by)
+        choices = Choices(given["target"], given["folders"], limits(given), given["undocumented"], tables=given["tables"], **linked_by)
         linked = build(sources, choices)
         return memory_of(linked, filler(given, linked.image.target.word)), linked.board, read_for(linked, choices)
     if len(sources) > 1:
         raise Fault("expect_one_image", path=sources[1])
     if given["target"] is None:
         raise Fault("no_target", hint="an image does not say which chip it is for: -t NAME does")
-    target = load_target(given["target"], given["undocumented"])
+    target = load_target(given["target"], given["undocumented"], given["tables"])
     image = read_file(sources[0], Reading(given["address"], target.word if target.word > 8 else None, target.order)).image(target)
     board = None
     read = [sources[0]]

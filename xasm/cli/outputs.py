@@ -13,7 +13,6 @@ from xasm.cli.screen import show
 from xasm.formats import FORMATS
 from xasm.formats.files import write_files
 from xasm.formats.options import Options, check
-from xasm.formats.splitting import Piece, Window, by_lane, by_size, by_windows
 from xasm.linking.image import Image
 from xasm.linking.linker import Linked
 from xasm.reports import REPORTS
@@ -64,7 +63,7 @@ def make(linked: Linked, wanted: Wanted) -> dict[str, Made]:
     if not image.parts:
         raise Fault("no_words", place=whole(linked.program.modules[0].path))
     check(wanted.options, image)
-    pieces = divided(linked, wanted.split) if wanted.split else [Piece("", image)]
+    pieces = divided(linked, wanted.split) if wanted.split else [("", image)]
     made: dict[str, Made] = {}
     for output, suffix in wanted.outputs.items():
         if suffix in REPORTS:
@@ -81,8 +80,10 @@ def make(linked: Linked, wanted: Wanted) -> dict[str, Made]:
     return made
 
 
-def divided(linked: Linked, split: Split) -> list[Piece]:
-    """The parts of an image. Raises Fault."""
+def divided(linked: Linked, split: Split) -> Sequence[tuple[str, Image]]:
+    """The parts of an image, with what each adds to the name. Raises Fault."""
+    from xasm.formats.splitting import Window, by_lane, by_size, by_windows  # few builds are divided
+
     image = linked.image
     if split.how == "lanes":
         return by_lane(image, split.amount)

@@ -32,6 +32,7 @@ def command(table: str, books: tuple[str, ...], tables: tuple[str, ...]) -> None
     Every row is turned to words, read back to text, and turned to words again. FILE.yaml may be the name of a chip.
     Warnings leave the exit code 0.
     """
+    from xasm.assembly.taken_names import taken_names
     from xasm.source.diagnostics import Report, render_all
     from xasm.source.files import read_source
     from xasm.target.bookvalues import read_book
@@ -41,6 +42,8 @@ def command(table: str, books: tuple[str, ...], tables: tuple[str, ...]) -> None
     report = Report()
     target = read_table(find_table(table, tables), tables, report)
     found = review(target, report, [read_book(read_source(Path(book), book), report) for book in books])
+    for diagnostic in taken_names(target):
+        report.add(diagnostic)
     report.stop()
     if report.diagnostics:
         click.echo(render_all(report.sorted()), err=True)

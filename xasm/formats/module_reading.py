@@ -30,8 +30,8 @@ from xasm.source.diagnostics import Fault
 from xasm.source.files import Place, Source, whole
 from xasm.syntax.expressions import MOST_BITS, Node
 from xasm.syntax.trees import node_of
-from xasm.target.encode import assuming
-from xasm.target.forms import Form
+from xasm.target.encode import assuming, beginning
+from xasm.target.forms import Form, Variant
 from xasm.target.model import Target
 
 Load = Callable[[str, bool], Target]
@@ -249,22 +249,28 @@ class _Reader:
 
     def encoded(self, recipe: Any, leaves: Any) -> Encoded:
         nodes = [node_of(leaf) for leaf in expect(leaves, list, "encoded")]
-        first, second, third = row(recipe, 3, "encoded")
-        if isinstance(first, str):
-            assumed = {name: self.value(value, "assumed") for name, value in expect(third, dict, "assumed").items()}
-            if not assumed.keys() <= self.target.assume.keys():
-                broken("assumed")
-            shape = text(second, "shape")
-            made: Instruction | Data = Instruction(first, shape, tuple(assumed.items()))
-            variants = assuming(self.target.variants_of(first, shape), assumed)
-            if not variants:
-                broken("shape")
+        parts = expect(recipe, list, "encoded")
+        made: Instruction | Data
+        if parts and isinstance(parts[0], str):
+            made, variants = self.instruction(*row(parts, 4, "encoded"))
         else:
-            made = self.data(first, second, third)
+            made = self.data(*row(parts, 3, "encoded"))
             variants = (variant_of(made, self.target.word),)
         if any(patch.leaf >= len(nodes) for variant in variants for patch in variant.patches):
             broken("encoded")
         return Encoded(variants, nodes, made)
+
+    def instruction(self, mnemonic: str, operands: Any, registers: Any, words: Any) -> tuple[Instruction, tuple[Variant, ...]]:
+        assumed = {name: self.value(value, "assumed") for name, value in expect(registers, dict, "assumed").items()}
+        if not assumed.keys() <= self.target.assume.keys():
+            broken("assumed")
+        begins = tuple(within(word, 0, (1 << self.target.word) - 1, "begins") for word in expect(words, list, "begins"))
+        shape = text(operands, "shape")
+        variants = self.target.variants_of(mnemonic, shape)
+        variants = assuming(beginning(variants, begins) if begins else variants, assumed)
+        if not variants:
+            broken("shape")
+        return Instruction(mnemonic, shape, tuple(assumed.items()), begins), variants
 
     def data(self, bits: Any, order: Any, count: Any) -> Data:
         word = self.target.word

@@ -148,7 +148,7 @@ class _Writer:
 
     def recipe(self, piece: Encoded) -> list[Any]:
         recipe = piece.recipe
-        return list(recipe) if isinstance(recipe, Data) else [recipe.mnemonic, recipe.shape, dict(recipe.assumed)]
+        return list(recipe) if isinstance(recipe, Data) else [recipe.mnemonic, recipe.shape, dict(recipe.assumed), list(recipe.begins)]
 
     def optional(self, node: Node | None) -> Any:
         return None if node is None else flat(node)

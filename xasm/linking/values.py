@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from difflib import get_close_matches
 
 from xasm.assembly.module import Equate
 from xasm.linking.program import Program, Unit
 from xasm.source.diagnostics import MARK, Fault
+from xasm.source.nearest import did_you_mean
 from xasm.syntax.expressions import Dotted, Name, Node, Scope
 
 HEXADECIMAL = re.compile(r"[A-Fa-f][0-9A-Fa-f]*[Hh]")
@@ -86,8 +86,7 @@ class Values(Scope):
         for unit in self.program.units:
             if name in unit.module.defined:
                 return f"{unit.module.path} defines it: PUBLIC {name} there lets the others see it"
-        near = get_close_matches(name, self.program.public, n=3, cutoff=0.6)
-        return f"did you mean {' or '.join(near)}?" if near else None
+        return did_you_mean(name, self.program.public)
 
     def _hint(self, name: str, key: str) -> str | None:
         """What may have been meant by a name without a value."""
@@ -110,10 +109,8 @@ class Values(Scope):
         if name[0] == ".":
             others = [key for key in known if key.endswith(name)]
             known = [key[len(self.local) :] for key in known if key.startswith(self.local + ".")]
-            near = get_close_matches(name, known, n=3, cutoff=0.6) or others[:3]
-        else:
-            near = get_close_matches(name, known, n=3, cutoff=0.6)
-        return f"did you mean {' or '.join(near)}?" if near else None
+            return did_you_mean(name, known) or (f"did you mean {' or '.join(others[:3])}?" if others else None)
+        return did_you_mean(name, known)
 
 
 def moved(fault: Fault, equate: Equate) -> Fault:

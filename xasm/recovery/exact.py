@@ -10,7 +10,7 @@ from xasm.syntax.expressions import Number, Scope
 from xasm.syntax.lines import cut_statement
 from xasm.syntax.parser import parse_operands
 from xasm.target.decode import Decoder, Instruction
-from xasm.target.encode import encode
+from xasm.target.encode import beginning, encode
 from xasm.target.forms import Form, Variant, gather
 from xasm.target.kinds import NameList
 from xasm.target.model import Target
@@ -64,7 +64,7 @@ class Disassembler:
             return None
         own = words[: found.form.size]
         way = self._way(found)
-        exact = way is not None and self._made(way, found, own, address) == own
+        exact = way is not None and self._made(way.variants, way.fields, found, own, address) == own
         return Found(address, own, found, exact, way is not None and way.elastic)
 
     def _way(self, found: Instruction) -> _Way | None:
@@ -81,6 +81,19 @@ class Disassembler:
                 self._ways[key] = None
         return self._ways[key]
 
+    def begins(self, found: Found) -> tuple[int, ...]:
+        """The words with which its code begins, as few as tell the assembler which code to choose (CODED): with them its text
+        becomes its words again, however long other forms are. Empty where there are none, and only data is left."""
+        way = self._way(found.instruction)
+        if way is None:
+            return ()
+        for count in range(1, len(found.words) + 1):
+            variants = beginning(way.variants, found.words[:count])
+            one_size = len({len(variant.words) for variant in variants}) == 1
+            if one_size and self._made(variants, way.fields, found.instruction, found.words, found.address) == found.words:
+                return found.words[:count]
+        return ()
+
     @staticmethod
     def _of(form: Form, spelled: tuple[str | None, ...], found: Instruction, variants: tuple[Variant, ...], leaves: int) -> _Way | None:
         free = {name for name, spelling in zip(found.fields, spelled, strict=True) if not spelling}
@@ -91,10 +104,12 @@ class Disassembler:
         waiting = any(kind.address for variant in variants for _, kind, _ in variant.patches)
         return _Way(variants, fields, waiting and len({len(variant.words) for variant in variants}) > 1)
 
-    def _made(self, way: _Way, found: Instruction, words: tuple[int, ...], address: int) -> tuple[int, ...] | None:
+    def _made(
+        self, variants: tuple[Variant, ...], fields: tuple[str, ...], found: Instruction, words: tuple[int, ...], address: int
+    ) -> tuple[int, ...] | None:
         """What the assembler makes of it."""
-        leaves = [Number(0, 0, self._value(found, name, words)) for name in way.fields]
-        for variant in way.variants:
+        leaves = [Number(0, 0, self._value(found, name, words)) for name in fields]
+        for variant in variants:
             try:
                 return tuple(encode(variant, leaves, NO_NAMES, address))
             except Fault:

@@ -10,6 +10,7 @@ from xasm.recovery.rows import Row, Token
 from xasm.recovery.statements import Said
 
 USUAL_GAP = 64  # words
+USUAL_ROW = 8  # words of the longest row that statements usually have
 NEAR = 3  # words that a row may have too many or too few
 
 
@@ -43,16 +44,25 @@ Slip = Callable[..., bool]
 
 class Placer:
     """Places rows; `slip` tells of a mistake and says whether what was meant is to be taken, `doubt` of what may be one; `shown`
-    writes an address, `usual` is how many words a row of a dump has."""
+    writes an address, `usual` is how many words a row of a dump has, `places` are addresses at which the chip begins."""
 
     def __init__(
-        self, rows: Sequence[Counted], slip: Slip, doubt: Callable[..., None], shown: Callable[[int], str], usual: int | None
+        self,
+        rows: Sequence[Counted],
+        slip: Slip,
+        doubt: Callable[..., None],
+        shown: Callable[[int], str],
+        usual: int | None,
+        places: frozenset[int],
     ) -> None:
         self.rows = rows
         self.slip = slip
         self.doubt = doubt
         self.shown = shown
         self.usual = usual
+        self.places = places
+        self.longest = max([USUAL_ROW, *(len(one.row.cells) for one in rows)])
+        self.filled: set[int] = set()  # addresses that the rows in front have words for
 
     def typed(self, index: int) -> int | None:
         """The address of a row as typed, None where there is none."""
@@ -68,6 +78,7 @@ class Placer:
             if one.words is not None and (one.words or one.said.label or one.said.remark):
                 found.append(Placed(one.row, address, one.words, one.said, one.clean and right))
             expected = address + one.size
+            self.filled.update(range(address, expected))
         return found
 
     def address(self, index: int, expected: int | None) -> tuple[int, bool]:
@@ -89,7 +100,9 @@ class Placer:
             self.slip("typed_address", row, row.address.token, self.shown(meant), found=self.shown(typed), why=behind)
             return meant, False
         if expected is not None and typed != expected and index:
-            self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
+            counted = self.check_count(index - 1, typed - (expected - self.rows[index - 1].size))
+            if not counted and self.breaks(index, typed, expected):
+                return typed, False
             if self.stands_alone(index) and one_slip(typed, expected, self.shown) and not self.usual_gap(index, typed, expected):
                 self.doubt("typed_doubt", row, row.address.token, found=self.shown(typed), meant=self.shown(expected))
         likely = self.by_next(index) if typed != expected else None
@@ -136,19 +149,43 @@ class Placer:
         full = self.usual is not None and len(self.rows[index - 1].row.cells) == self.usual
         return not full and 0 < typed - expected <= USUAL_GAP and typed % 8 == 0
 
-    def check_count(self, index: int, room: int) -> None:
-        """Tells of a row whose number of words does not go with the address of the next."""
+    def breaks(self, index: int, typed: int, expected: int) -> bool:
+        """Tells of a row that leaves out no more than a row in front of it, or steps back. What is further on, where parts of
+        programs begin, or behind a line of another kind or an empty one is another part of the program."""
+        row, before = self.rows[index].row, self.rows[index - 1].row
+        if row.address is None or row.number > before.number + 1 or not before.cells or not self.rows[index - 1].clean:
+            return False
+        end = self.shown(expected - 1)
+        if typed < expected:
+            if not self.filled.isdisjoint(range(typed, typed + self.rows[index].size)):
+                return False  # told where the words contradict each other
+            self.slip("typed_back", row, row.address.token, "another part of the program", found=self.shown(typed), end=end)
+            return True
+        if self.usual is not None:
+            apart = typed - expected > self.usual or len(before.cells) < self.usual
+        else:
+            apart = typed - expected > self.longest or typed in self.places or self.usual_gap(index, typed, expected)
+        if apart:
+            return False
+        missing = self.shown(expected) if typed == expected + 1 else f"{self.shown(expected)}..{self.shown(typed - 1)}"
+        self.slip("typed_gap", row, row.address.token, "a gap", missing=missing, end=end)
+        return True
+
+    def check_count(self, index: int, room: int) -> bool:
+        """Tells of a row whose number of words does not go with the address of the next, and whether it did."""
         one = self.rows[index]
         row, count = one.row, len(one.row.cells)
         if not one.clean or count in (0, room) or room < 1 or (one.words is not None and len(one.words) == room):
-            return
+            return False
         if self.usual is None:
             wrong = room in one.sizes or (room < count) or (not one.sizes and room - count <= 1)
         else:
             wrong = room == self.usual or room < count
-        if wrong and abs(room - count) <= NEAR:
+        told = wrong and abs(room - count) <= NEAR
+        if told:
             token = Token("", row.cells[0].token.start, row.cells[-1].token.end)
             self.slip("typed_count", row, token, None, have=f"{count} {'word' if count == 1 else 'words'}", wanted=room)
+        return told
 
 
 def one_slip(typed: int, meant: int, shown: Callable[[int], str]) -> bool:

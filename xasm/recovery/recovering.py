@@ -13,14 +13,15 @@ from xasm.recovery.naming import Names, taken
 from xasm.recovery.regions import WORDS, Finder, Region
 from xasm.recovery.told import Told
 from xasm.recovery.tracing import Trace, Tracer
-from xasm.recovery.writing import Writer
+from xasm.recovery.writing import Forced, Writer
 from xasm.source.diagnostics import SourceErrors
 
 
 class Recovered(NamedTuple):
     """Source and what is known of it. `code`, `data` and `unknown` count words. `guessed_start` is the address that was taken for
-    the start because nothing said one; `forced` are instructions that are written as data, as the assembler would choose
-    other codes; `arrivals` says of addresses where control arrives, and no instruction is, what is there."""
+    the start because nothing said one; `forced` are the instructions that say their code, as the assembler could choose another
+    one, with its first words, which are none where they are written as data; `arrivals` says of addresses where control arrives,
+    and no instruction is, what is there."""
 
     source: str
     memory: Memory
@@ -31,7 +32,7 @@ class Recovered(NamedTuple):
     data: int
     unknown: int
     guessed_start: int | None
-    forced: tuple[int, ...]
+    forced: Forced
     arrivals: dict[int, str]
 
 
@@ -68,11 +69,11 @@ def recover(memory: Memory, told: Told, entry: int | None = None, head: Iterable
     if any(one.form.undocumented for one in trace.code.values()):
         lines.append("It has undocumented instructions: assemble it with --undocumented.")
 
-    def write(forced: frozenset[int]) -> str:
+    def write(forced: Forced) -> str:
         names.equates.clear()
         return Writer(memory, trace, names, told.remarks, found_there, forced).source(lines, found)
 
-    source, forced = proven(write, memory, trace)
+    source, forced = proven(write, memory, trace, tracer.disassembler)
     return Recovered(source, memory, trace, names, found, code, data, unknown, guessed, forced, found_there)
 
 
@@ -161,21 +162,21 @@ def arrivals(memory: Memory, trace: Trace, closed: frozenset[int]) -> dict[int, 
     return found
 
 
-def proven(write: Callable[[frozenset[int]], str], memory: Memory, trace: Trace) -> tuple[str, tuple[int, ...]]:
-    """The text of a source that becomes the very same words, and the instructions written as data in it. Where the assembler
-    would settle on shorter codes, because each of several makes room for the others, all codes that an address may change
-    are written as data."""
-    inexact = frozenset(found.address for found in trace.code.values() if not found.exact)
-    elastic = frozenset(found.address for found in trace.code.values() if found.elastic)
-    everything = frozenset(trace.code)
-    for forced in dict.fromkeys((inexact, inexact | elastic, everything)):
+def proven(write: Callable[[Forced], str], memory: Memory, trace: Trace, disassembler: Disassembler) -> tuple[str, Forced]:
+    """The text of a source that becomes the very same words, and the instructions that say their code in it. Where the assembler
+    would settle on shorter codes, because each of several makes room for the others, all codes that an address may change are
+    said; where that is not enough, all instructions are written as data."""
+    inexact = {found.address: disassembler.begins(found) for found in trace.code.values() if not found.exact}
+    elastic = {found.address: disassembler.begins(found) for found in trace.code.values() if found.elastic}
+    everything: Forced = dict.fromkeys(trace.code, ())
+    for forced in (inexact, inexact | elastic, everything):
         source = write(forced)
         try:
             made = assemble(source, memory.target)
         except SourceErrors:
-            if forced == everything:
+            if forced is everything:
                 raise
             continue
         if tuple((part.start, tuple(part.words)) for part in made.parts) == memory.parts:
-            return source, tuple(sorted(forced))
+            return source, forced
     raise AssertionError("data becomes what it is")

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from xasm.recovery.memory import Memory
 from xasm.recovery.names_file import read_names, tell, written
 from xasm.recovery.naming import OWN
-from xasm.recovery.reading import Wanted, read_program
+from xasm.recovery.reading import LISTING, TITLES, Wanted, read_program
 from xasm.recovery.recovering import Recovered, recover
 from xasm.source.diagnostics import Diagnostic, Fault, Report
 from xasm.source.files import read_source, whole
@@ -65,7 +65,15 @@ def work(request: Request) -> Work:
     recovered = recover(memory, told, read.image.entry, head)
     text = written(recovered.names, file, Path(path).name, memory)
     own = sum(1 for name in recovered.names.given().values() if OWN.match(name) or name == "start")
-    return Work(recovered, read.kind, read.taken, list(notes(recovered)), text, own)
+    gaps = list(left_out(memory)) if read.kind == TITLES[LISTING] else []
+    return Work(recovered, read.kind, read.taken, [*gaps, *notes(recovered)], text, own)
+
+
+def left_out(memory: Memory) -> Iterator[str]:
+    """What a listing has no words for, between its parts."""
+    shown = memory.target.hex_address
+    ends = [(start + len(words), following) for (start, words), (following, _) in zip(memory.parts, memory.parts[1:], strict=False)]
+    yield from few([f"{shown(end)}..{shown(start - 1)}" for end, start in ends], "the listing has no words for that")
 
 
 def notes(recovered: Recovered) -> Iterator[str]:
@@ -79,7 +87,7 @@ def notes(recovered: Recovered) -> Iterator[str]:
     yield from few(computed, "where it goes is known only when it runs; --entry or kind: code in a names file says what lies there")
     inside = [f"{shown(at)} {found.instruction.text}" for at, found in sorted(trace.inside.items())]
     yield from few(inside, "control arrives in the middle of an instruction")
-    forced = [f"{shown(at)} {trace.code[at].instruction.text}" for at in recovered.forced]
+    forced = [f"{shown(at)} {trace.code[at].instruction.text}" for at, begins in sorted(recovered.forced.items()) if not begins]
     yield from few(forced, "the assembler would choose another code; it is written as data")
     for at, what in list(recovered.arrivals.items())[:MOST_NOTES]:
         yield f"{shown(at)}: {what}"

@@ -16,6 +16,7 @@ from xasm.recovery.checking import AS_TYPED, Checker
 from xasm.recovery.layout import shape_of
 from xasm.recovery.naming import taken
 from xasm.recovery.placing import Counted, Placed, Placer
+from xasm.recovery.refusing import refuse_source
 from xasm.recovery.regions import BYTES, TEXT, WORDS, Region
 from xasm.recovery.rows import BASES, Cell, Cutter, Digits, Row, Token
 from xasm.recovery.statements import Said, Speech
@@ -27,6 +28,7 @@ from xasm.target.model import Target
 
 LONGEST_LINE = 10_000  # characters
 MOST_LINES = 400_000
+FEW_UNREAD = 5  # lines that cannot be read, which alone are told one by one
 EQUATE = re.compile(r"\s*([A-Za-z_][\w]*):?\s+(?:EQU|=)\s*(.+?)\s*(?:;.*)?\Z", re.IGNORECASE)
 NUMBER = re.compile(r"\s*\d+(?=\s|\Z)")
 STRANGE = re.compile(r"[^A-Za-z0-9_]")
@@ -61,6 +63,7 @@ class _Reader:
         self.decoder = Decoder(target)
         bits = max(target.address, target.word)
         self.cutter = Cutter(Digits(target.word, BASES[words]), Digits(bits, BASES[places]), self.begins_statement)
+        self.unread: list[int] = []  # lines that are neither row nor remark
         self.above: dict[int, list[str]] = {}  # by the index of the row below
 
     # messages
@@ -106,8 +109,11 @@ class _Reader:
         lines = [line.expandtabs() for line in lines]
         self.source.lines = lines
         self.shape = shape_of(lines, self.cutter, self.speech)
+        refuse_source(lines, self.speech, self.source)
         rows = list(self.rows(lines))
         self.all_rows = rows
+        if len(self.unread) > max(FEW_UNREAD, sum(1 for row in rows if row.cells)):
+            raise Fault("typed_junk", place=(self.source, self.unread[0], 1))
         if not any(row.cells for row in rows):
             self.report.stop()
             raise Fault("typed_nothing", place=(self.source, 1, 1))
@@ -117,7 +123,9 @@ class _Reader:
         said = [self.speech.read(row.beside) if self.shape.most is None else Said() for row in rows]
         self.learn(rows, said)
         counted = [self.counted(row, one) for row, one in zip(rows, said, strict=True)]
-        placed = Placer(counted, self.slip, self.doubt, self.shown, self.shape.most).place(None if self.shape.addresses else start)
+        places = frozenset(self.target.routes.starts.values())
+        placer = Placer(counted, self.slip, self.doubt, self.shown, self.shape.most, places)
+        placed = placer.place(None if self.shape.addresses else start)
         checker = Checker(placed, self.slip, self.cutter)
         checker.sums(self.shape.total)
         if self.shape.most is not None:
@@ -139,6 +147,7 @@ class _Reader:
             if row is None:
                 if text[0] not in ";*" and not self.passes(text):
                     token = self.cutter.tokens(line)[0]
+                    self.unread.append(number)
                     empty = Row(number, line, "", None, (), None, "", 0)
                     if not self.slip("typed_row", empty, token._replace(end=len(line.rstrip())), "a remark"):
                         continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from xasm.recovery.exact import Found
 from xasm.recovery.memory import Memory
@@ -22,13 +22,14 @@ PLAIN = re.compile(r"[ !#-\[\]-~]")
 BLANK = re.compile(r"\s+")
 
 
-class Writer:
-    """Writes one program. `arrivals` are remarks about places where no instruction is; `forced` are instructions that are written
-    as data, because the assembler would choose other codes."""
+Forced = Mapping[int, tuple[int, ...]]
 
-    def __init__(
-        self, memory: Memory, trace: Trace, names: Names, remarks: Remarks, arrivals: dict[int, str], forced: frozenset[int]
-    ) -> None:
+
+class Writer:
+    """Writes one program. `arrivals` are remarks about places where no instruction is; `forced` maps instructions for which the
+    assembler could choose other codes to the words that their code begins with, none where they are written as data."""
+
+    def __init__(self, memory: Memory, trace: Trace, names: Names, remarks: Remarks, arrivals: dict[int, str], forced: Forced) -> None:
         self.memory = memory
         self.target = memory.target
         self.trace = trace
@@ -125,8 +126,11 @@ class Writer:
         if at in trace.reached:
             notes.append(f"to {', '.join(map(self.place_text, sorted(trace.reached[at])[:MOST_PLACES]))}")
         text = self.text(found)
-        if at not in self.forced:
+        begins = self.forced.get(at)
+        if begins is None:
             statement = text
+        elif begins:
+            statement = f"CODED {self.words_text(begins)}: {text}"
         else:
             statement = self.as_data(found.words)
             notes.insert(0, f"{text}, in another code than the assembler's")
@@ -147,7 +151,10 @@ class Writer:
         return text_of(found.form, fields, self.target)
 
     def as_data(self, words: Iterable[int]) -> str:
-        return "DB " + ", ".join(f"0x{self.target.hex_word(word)}" for word in words)
+        return f"DB {self.words_text(words)}"
+
+    def words_text(self, words: Iterable[int]) -> str:
+        return ", ".join(f"0x{self.target.hex_word(word)}" for word in words)
 
     def inside_names(self) -> dict[int, str]:
         """The names of places in the middle of instructions."""

@@ -43,6 +43,27 @@ def assuming(variants: tuple[Variant, ...], assumed: Mapping[str, int]) -> tuple
     return tuple(variant._replace(patches=tuple(map(changed, variant.patches))) for variant in variants)
 
 
+def beginning(variants: Sequence[Variant], words: Sequence[int]) -> tuple[Variant, ...]:
+    """The variants whose code can begin with these words, whatever their operands are. Bits that the chip ignores become those of
+    the words."""
+    found = []
+    for variant in variants:
+        made = list(variant.words)
+        if len(words) > len(made):
+            continue
+        ignored = variant.form.code.ignored if variant.form is not None else (0,) * len(made)
+        free = [0] * len(made)
+        for patch in variant.patches:
+            for slot in patch.slots:
+                free[slot.word] |= ((1 << slot.width) - 1) << slot.shift
+        fixed = (~(filled | skipped) for filled, skipped in zip(free, ignored, strict=True))
+        if all((have ^ word) & mask == 0 for have, word, mask in zip(made, words, fixed, strict=False)):
+            for index, word in enumerate(words):
+                made[index] |= word & ignored[index]
+            found.append(variant._replace(words=tuple(made)))
+    return tuple(found)
+
+
 def fits(variant: Variant, leaves: Sequence[Node], scope: Scope, address: int) -> bool:
     """Whether all values fit; an expression without a value counts as fitting (it is reported when it is encoded)."""
     try:

@@ -8,12 +8,12 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Sequence
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source, read_source
+from xasm.source.nearest import nearest
 from xasm.target.loader import read_target
 from xasm.target.model import Target
 
@@ -74,7 +74,7 @@ def find_table(name: str, own: Sequence[str | Path] = ()) -> Path:
     other_names = {other: path for path in reversed(paths.values()) for other in also(path)}
     if wanted in other_names:
         return other_names[wanted]
-    near = get_close_matches(wanted, [*paths, *other_names], n=3, cutoff=0.5)
+    near = nearest(wanted, [*paths, *other_names], alike=0.5)
     known = ", ".join(paths)
     hint = f"did you mean {' or '.join(near)}? " if near else ""
     if any(Path(name + suffix).is_file() for suffix in SUFFIXES):

@@ -31,10 +31,9 @@ BEHIND = rf"(?=\s*(?:\Z|[-+*/%,)\]&|^<>=!?:]|(?:{'|'.join(word for word in OPERA
 # Quotes on both sides make a text. Where the first could as well be in front of a single character, as in `'A,'B`, the text
 # must be all there is between two commas.
 CLOSED = rf"'(?:(?![^']{BEHIND})(?:[^']|'')*+'{BEHIND}|(?:[^']|'')*+'(?=\s*(?:\Z|,)))"
-TOKEN = re.compile(
-    rf"""(?P<text>{TEXT_MARK}[^{TEXT_MARK}]*{TEXT_MARK}|"(?:\\.|[^"\\])*"|{CLOSED})|(?P<quote_char>'[^']{BEHIND})"""
-    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|(?P<stray>['\"])|\S""",
-    re.IGNORECASE,
+TOKEN = (  # compiled where a chip has habits: that takes longer than a small program
+    rf"""(?i)(?P<text>{TEXT_MARK}[^{TEXT_MARK}]*{TEXT_MARK}|"(?:\\.|[^"\\])*"|{CLOSED})|(?P<quote_char>'[^']{BEHIND})"""
+    rf"""|(?P<octal_at>@(?=[0-7]))|(?P<here_star>\*{BEHIND})|(?P<word>[\w.$]+)|(?P<closing>[)\]])|(?P<stray>['\"])|\S"""
 )
 PUT = {"quote_char": CHARACTER_MARK, "octal_at": OCTAL_MARK, "here_star": "$"}
 
@@ -84,7 +83,7 @@ def translated(written: str, habits: frozenset[str]) -> str:
         return written
     letters = list(written)
     behind_value = False
-    for match in TOKEN.finditer(written):
+    for match in re.finditer(TOKEN, written):
         kind = match.lastgroup
         if kind in PUT:
             behind_value = kind in habits and (kind == "quote_char" or not behind_value)

@@ -6,11 +6,11 @@ Rows and kinds keep the places of the file they were typed in, so a mistake is a
 from __future__ import annotations
 
 from collections.abc import Callable
-from difflib import get_close_matches
 from itertools import pairwise
 
 from xasm.source.diagnostics import Fault, Report
 from xasm.source.files import Source
+from xasm.source.nearest import nearest
 from xasm.target.document import Listing, Mapping, Scalar, Value, read_document
 from xasm.target.reading import KEYED, Reader, expect, text
 
@@ -122,7 +122,7 @@ def _struck(rows: list[Value], strike: Value, reader: Reader) -> list[Value]:
     for item in expect(strike, Listing, "'strike'", "a list of forms").items:
         asm = text(item, "strike")
         if asm not in present:
-            near = get_close_matches(asm, present, n=3, cutoff=0.6)
+            near = nearest(asm, present)
             hint = f"there is: {'; '.join(dict.fromkeys(near))}" if near else None
             reader.note(Fault("table_strike", hint=hint, place=item.place, asm=asm))
         out.add(asm)

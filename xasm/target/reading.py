@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from collections.abc import Mapping as Keys
-from difflib import get_close_matches
 from typing import Any
 
 from xasm.source.diagnostics import Fault, Report
+from xasm.source.nearest import nearest
 from xasm.target.document import Listing, Mapping, Scalar, Value
 
 MOST_WORDS = 1 << 16  # of a range
@@ -73,14 +73,14 @@ def truth(value: Value, key: str) -> bool:
 def unknown_key(key: Scalar, known: Iterable[str], more: str = "") -> Fault:
     """A key that means nothing where it stands; the hint names the nearest one and all that do."""
     names = list(known)
-    near = get_close_matches(str(key.value), names, n=1, cutoff=0.6)
+    near = nearest(str(key.value), names, 1)
     hint = (f"did you mean '{near[0]}'? " if near else "") + f"known here: {', '.join(names)}{more}"
     return Fault("table_unknown_key", place=key.place, key=key.value, hint=hint)
 
 
 def missing_key(mapping: Mapping, what: str, key: str) -> Fault:
     """A key that must be given; the hint names one that may have been meant."""
-    near = get_close_matches(key, mapping.keys, n=1, cutoff=0.6)
+    near = nearest(key, mapping.keys, 1)
     hint = f"is '{near[0]}' meant for it?" if near else None
     return Fault("table_missing_key", place=mapping.place, what=what, key=key, hint=hint)
 
