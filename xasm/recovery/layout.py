@@ -14,6 +14,7 @@ LOOKED_AT = 1000  # lines
 LONGEST_ROW = 1000  # words
 ENOUGH = 0.3  # of the rows with a statement make a listing
 MOST = 0.7  # of the rows make a rule
+SURE = 2  # rows that follow the row before, where only that tells addresses from words
 
 NUMBER = re.compile(r"\s*\d+(?=[\s,:])")
 
@@ -41,7 +42,7 @@ def rows_of(lines: Sequence[str], cutter: Cutter, shape: Shape) -> list[Row]:
 
 def front(lines: Sequence[str], cutter: Cutter) -> Shape:
     """Whether addresses stand in front, and what in front of them."""
-    shapes = [Shape(True, False, None, None), Shape(True, True, None, None)]
+    shapes = [Shape(True, numbered, None, None, narrow=narrow) for narrow in (False, True) for numbered in (False, True)]
     found = []
     for shape in shapes:
         rows = [row for row in rows_of(lines, cutter, shape) if row.address is not None and row.cells]
@@ -49,9 +50,12 @@ def front(lines: Sequence[str], cutter: Cutter) -> Shape:
         counting = all(one < two for one, two in pairwise(numbers))
         if shape.numbered and not (counting and len(numbers) * 2 > len(rows)):
             continue
-        found.append((steps(rows), len(rows), shape))
+        followed = steps(rows)
+        if shape.narrow and (followed < SURE or followed < MOST * (len(rows) - 1)):
+            continue
+        found.append((followed, len(rows), shape))
     # where both would do, what stands in front are the numbers of lines and no labels
-    follow, count, shape = max(found, key=lambda one: (one[0], one[2].numbered))
+    follow, count, shape = max(found, key=lambda one: (one[0], not one[2].narrow, one[2].numbered))
     bare = [row for row in rows_of(lines, cutter, Shape(False, False, None, None)) if row.cells]
     colons = sum(1 for line in lines if cutter.has_colon(line))
     # rows of equal groups of digits have an address only if their first group counts up

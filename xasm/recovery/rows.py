@@ -13,7 +13,8 @@ from typing import NamedTuple
 BASES = {"hex": 16, "octal": 8, "decimal": 10}
 LETTERS = {16: "0-9A-Fa-f", 8: "0-7", 10: "0-9"}
 LOOKALIKES = str.maketrans({"O": "0", "o": "0", "Q": "0", "l": "1", "I": "1", "i": "1", "|": "1", "S": "5", "s": "5", "Z": "2", "z": "2"})
-TOKEN = re.compile(r"[^\s,:=|;]+,?|[:=|;]")
+TOKEN = re.compile(r"(?<!\S)[0-9A-Fa-f]+(?=/)|(?<=[0-9A-Fa-f])/|[^\s,:=|;]+,?|[:=|;]")
+COLONS = (":", "/")  # signs behind an address
 PREFIX = re.compile(r"(?:\$|0[xX]|&|#)(?=[0-9A-Za-z])")
 ENDS = ("|", ";")  # signs behind which no words stand
 LONGEST_ADDRESS = 8  # digits
@@ -134,7 +135,7 @@ class Shape(NamedTuple):
     whether the number of the line stands before it; `most`: words of a whole row of a dump (None: a listing, with a
     statement a row); `statements`: the column where statements begin, None where that differs; `total`: how
     the checksum at the end of a row is made, "" where there is none, and `wide` whether it has two
-    words' digits."""
+    words' digits. `narrow`: whether addresses may have no more digits than words, with nothing behind them."""
 
     addresses: bool
     numbered: bool
@@ -142,6 +143,7 @@ class Shape(NamedTuple):
     statements: int | None
     total: str = ""
     wide: bool = False
+    narrow: bool = False
 
 
 Stop = Callable[[str, Sequence[Cell], int], bool]  # whether a text that could be a word begins a statement, behind those words and a gap
@@ -159,18 +161,18 @@ class Cutter:
         return [Token(match[0].rstrip(","), match.start(), match.end()) for match in TOKEN.finditer(text)]
 
     def has_colon(self, text: str) -> bool:
-        """Whether a line begins with a number and a colon."""
-        head, colon, _ = text.partition(":")
-        return bool(colon) and self.place.number(self.place.bare(head.strip())) is not None
+        """Whether a line begins with a number and a colon, or what stands for one."""
+        tokens = self.tokens(text)
+        return len(tokens) > 1 and tokens[1].text in COLONS and self.place.number(self.place.bare(tokens[0].text)) is not None
 
-    def address(self, tokens: list[Token], index: int) -> Cell | None:
-        """The address that a token may be: more digits than a word has, or as many and then a colon."""
+    def address(self, tokens: list[Token], index: int, narrow: bool) -> Cell | None:
+        """The address that a token may be: more digits than a word has, or as many and then a colon, or no more if `narrow`."""
         if index >= len(tokens):
             return None
         token = tokens[index]
         text = self.place.bare(token.text.rstrip("-.>"))
-        colon = index + 1 < len(tokens) and tokens[index + 1].text == ":"
-        wide = len(text) > self.word.width or colon or self.place.base == 10
+        colon = index + 1 < len(tokens) and tokens[index + 1].text in COLONS
+        wide = len(text) > self.word.width or colon or narrow or self.place.base == 10
         if not wide or len(text) > LONGEST_ADDRESS:
             return None
         value = self.place.number(text)
@@ -189,7 +191,7 @@ class Cutter:
             for index in range(first, min(len(tokens), first + 2)):
                 if tokens[index].text in ENDS:
                     return None
-                address = self.address(tokens, index)
+                address = self.address(tokens, index, shape.narrow)
                 if address is not None and (index == first or self.follows(tokens, index + 1)):
                     break
                 address = None
@@ -198,7 +200,7 @@ class Cutter:
             if index > first:
                 label = tokens[first].text
             index += 1
-            while index < len(tokens) and tokens[index].text in (":", "=", "-"):
+            while index < len(tokens) and tokens[index].text in (*COLONS, "=", "-"):
                 index += 1
         cells, index = self.cells(tokens, index, shape)
         total = None
@@ -224,7 +226,7 @@ class Cutter:
         """Whether words, or a colon, stand at an index."""
         if index >= len(tokens):
             return False
-        return tokens[index].text == ":" or self.word.cell(tokens[index]) is not None or self.word.run(tokens[index]) is not None
+        return tokens[index].text in COLONS or self.word.cell(tokens[index]) is not None or self.word.run(tokens[index]) is not None
 
     def cells(self, tokens: list[Token], index: int, shape: Shape) -> tuple[list[Cell], int]:
         """The words from a token on, and the index of the token behind them."""
