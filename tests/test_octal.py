@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 import xasm
 from tests.invented import chip
+from tests.test_cli import run
 from xasm.building import Choices, build_sources
 from xasm.reports.card import card
 from xasm.reports.listing import listing
@@ -76,3 +80,40 @@ def test_listing_and_card_are_in_the_makers_digits() -> None:
     assert "addresses 0o0000..0o7777" in card(octal)
     assert "digits        octal" in card(octal)
     assert "digits" not in card(chip(BODY, word=12, address=12))
+
+
+ROWS = ["7300 CLA CLL", "1205 TAD 205", "7001 IAC", "3205 DCA 205", "5201 JMP 201", "0017"]
+
+
+@pytest.mark.parametrize("sign", [" ", "/ ", "/", ": ", ":"])
+def test_recovered_source_is_in_the_makers_digits(tmp_path: Path, sign: str) -> None:
+    """A listing of an octal chip, whose addresses have as many digits as its words."""
+    (tmp_path / "typed.txt").write_text("".join(f"{0o200 + index:04o}{sign}{row}\n" for index, row in enumerate(ROWS)))
+    ran = run(tmp_path, "recover", "typed.txt", "-t", "im6100", "-o", "back.asm", "--names", "names.yaml")
+    assert ran.code == 0, ran.said
+    source = (tmp_path / "back.asm").read_text()
+    assert "ORG 0o0200" in source and "from 0o0204" in source and "0o0017" in source
+    assert "0x" not in source
+    assert '{at: 0o0201, name: "go_0201"}' in (tmp_path / "names.yaml").read_text()
+    (tmp_path / "names.yaml").write_text((tmp_path / "names.yaml").read_text().replace("go_0201", "again"))
+    assert run(tmp_path, "recover", "typed.txt", "-t", "im6100", "-o", "back.asm", "--names", "names.yaml").code == 0
+    assert "JMP again" in (tmp_path / "back.asm").read_text()
+    image = xasm.assemble((tmp_path / "back.asm").read_text(), "im6100")
+    assert dict(image.cells()) == {0o200 + index: int(row[:4], 8) for index, row in enumerate(ROWS)}
+
+
+def test_words_alone_are_no_addresses(tmp_path: Path) -> None:
+    (tmp_path / "words.txt").write_text("7300 7001\n7001 5202\n5202\n")
+    ran = run(tmp_path, "recover", "words.txt", "-t", "im6100", "-o", "back.asm")
+    assert "does not say where its words belong" in ran.said
+
+
+def test_what_the_bus_shows_is_in_the_makers_digits(tmp_path: Path) -> None:
+    assert run(tmp_path, "starter", "ram", "-t", "im6100", "-o", "ram.asm").code == 0
+    assert "RAM_FIRST   EQU 0o0400" in (tmp_path / "ram.asm").read_text()
+    ran = run(tmp_path, "expect", "ram.asm")
+    assert "     1  7777     5025" in ran.shown
+    assert "say how it goes: --take 0o0" in ran.said
+    answer = re.search(r"--take (0o\d+)=yes", ran.said)
+    assert answer is not None
+    assert answer[1] not in run(tmp_path, "expect", "ram.asm", "--take", f"{answer[1]}=yes").said

@@ -43,6 +43,16 @@ def test_the_instruction_wins_and_the_directive_has_its_other_name(folder: Path)
     assert image.symbols == {"here": 0}
 
 
+def test_recovered_source_has_the_other_name_too(folder: Path) -> None:
+    (folder / "old.bin").write_bytes(b"\x33\x34\x00" + bytes(20))
+    assert run(folder, "recover", "old.bin", "-t", "toy.yaml", "--at", "0", "-o", "back.asm").code == 0
+    source = (folder / "back.asm").read_text()
+    assert "DS 3" in source and "RESERVE 20, 0x00" in source
+    (folder / "typed.txt").write_text("0000 33 DS 3\n0001 34 DS 5\n0002 00 STAY\n")
+    ran = run(folder, "recover", "typed.txt", "-t", "toy.yaml", "-o", "back.asm")
+    assert "34 at 0x0001 is DS 4; typed beside it: DS 5" in ran.said
+
+
 def test_check_has_nothing_against_it(folder: Path) -> None:
     ran = run(folder, "target", "check", "toy.yaml")
     assert ran.code == 0

@@ -112,7 +112,8 @@ class Assembler:
                     self.label(line, source)
                 self.reader.call_macro(macro, statement.operands, place)
                 return
-            own = self._is_instruction(statement.operation)
+            target = self.module.target
+            own = target is not None and target.is_instruction(statement.operation)
             statement = self._ours(statement)
             directive = None if own else DIRECTIVES.get(statement.operation)
             if directive is None:
@@ -132,11 +133,6 @@ class Assembler:
             directive.run(self, Call(statement, place, line.label, label_place))
         except Fault as fault:
             self.report.fault(fault, place, offset, len(word))
-
-    def _is_instruction(self, word: str) -> bool:
-        """Whether a word in capitals is an instruction, even if a directive has the same name."""
-        target = self.module.target
-        return target is not None and word in target.mnemonics and word not in target.directives
 
     def _ours(self, statement: Statement) -> Statement:
         """A statement of the maker's as one of ours."""

@@ -49,7 +49,7 @@ def _cell(trace: Trace, index: int, part: str, fetch: Fetch, step: Step | None) 
         yield f"<text x='{x + 4}' y='{y + 26}' {FAMILY} font-size='10' fill='#777777'>{escape(f'at {step.begin.text()}')}</text>"
     elif part == "vector":
         yield f"<text x='{x + 4}' y='{y + 14}' {FONT} fill='#777777'>start address</text>"
-    for top, text in ((31, target.hex_address(fetch.address)[2:]), (63, target.hex_word(fetch.word))):
+    for top, text in ((31, target.address_text(fetch.address)[2:]), (63, target.word_text(fetch.word))):
         yield _lozenge(x, y + top, fill)
         yield f"<text x='{x + CELL // 2}' y='{y + top + 18}' {FONT} text-anchor='middle'>{text}</text>"
 

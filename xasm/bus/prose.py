@@ -40,7 +40,7 @@ class _Text:
         yield self.row("fetch", "address", "word", "kind", "cycles", "at cycle", "at us", "instruction")
         for fetch in self.trace.vector:
             self.number += 1
-            yield self.row(str(self.number), self.address(fetch.address), target.hex_word(fetch.word), VECTOR, "", "", "", "")
+            yield self.row(str(self.number), self.address(fetch.address), target.word_text(fetch.word), VECTOR, "", "", "", "")
         yield from self.steps(self.trace.before)
         if self.trace.loop is not None:
             yield "from here again and again:"
@@ -56,7 +56,7 @@ class _Text:
             shown = [step.cycles.text(), step.begin.text(), self.timing.column(step.begin), printable(text)]
             for fetch in step.fetches(self.target.top):
                 self.number += 1
-                row = [str(self.number), self.address(fetch.address), self.target.hex_word(fetch.word), fetch.kind]
+                row = [str(self.number), self.address(fetch.address), self.target.word_text(fetch.word), fetch.kind]
                 yield self.row(*row, *(shown if fetch.kind != OPERAND else [""] * 4))
 
     def row(self, number: str, address: str, word: str, kind: str, own: str, cycles: str, time: str, text: str) -> str:
@@ -65,7 +65,7 @@ class _Text:
         return f"{number:>6}  {address:<7}  {word:<{width}}  {kind:<7}  {own:>{self.own}}  {cycles:>{at_cycle}}  {time:>{at_time}}  {text}"
 
     def address(self, address: int) -> str:
-        return self.target.hex_address(address)[2:]
+        return self.target.address_text(address)[2:]
 
 
 def _one(timing: Timing) -> str:
@@ -77,7 +77,7 @@ def summary(trace: Trace, timing: Timing) -> Iterator[str]:
     target = trace.target
     if trace.loop is not None:
         fetches = [fetch for step in trace.again for fetch in step.fetches(target.top)]
-        shown = " ".join(target.hex_address(fetch.address)[2:] for fetch in fetches[:MOST_SHOWN])
+        shown = " ".join(target.address_text(fetch.address)[2:] for fetch in fetches[:MOST_SHOWN])
         more = f" ... ({len(fetches) - MOST_SHOWN} more)" if len(fetches) > MOST_SHOWN else ""
         yield f"halt loop: {shown}{more} for ever"
         once = f"{count(len(fetches), 'fetch', 'fetches')}, {cycles_text(trace.period.text())}, {timing.text(trace.period)}"
@@ -88,7 +88,7 @@ def summary(trace: Trace, timing: Timing) -> Iterator[str]:
     begins = count(trace.loop_fetch if trace.loop_fetch is not None else sum(1 for _ in trace.fetches()), "fetch", "fetches")
     yield f"  up to {end}: {begins}, {cycles_text(trace.reached.text())}, {timing.text(trace.reached)}"
     if trace.pointers:
-        places = ", ".join(target.hex_address(place) for place in sorted(trace.pointers))
+        places = ", ".join(target.address_text(place) for place in sorted(trace.pointers))
         yield f"  as long as the program leaves the address at {places} as it is"
     if trace.used and trace.loop is not None:
         yield "  as long as the decisions go as --take says"

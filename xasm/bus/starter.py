@@ -56,23 +56,25 @@ def _lines(target: Target, kind: str, text: str, places: Places, board: Board | 
             raise Fault("starter_no_window", chip=target.name, kind=kind, window=prefix.lower())
         yield from _equates(target, prefix, area)
     yield ""
-    yield f"        ORG {target.hex_address(places.program)}"
+    yield f"        ORG {target.address_text(places.program)}"
     yield from body[remarks:]
     yield from _names(board, "\n".join(body))
     if target.start_vector and (board is None or board.start is None):
         yield ""
-        yield f"        ORG {target.hex_address(target.start)}".ljust(TEXT) + "; the chip reads its start address here"
+        yield f"        ORG {target.address_text(target.start)}".ljust(TEXT) + "; the chip reads its start address here"
         yield "        DW start"
 
 
 def _equates(target: Target, prefix: str, area: Area) -> Iterator[str]:
-    width = (target.spaces[area.space] if area.space else target.address) + 3 >> 2
+    bits = target.spaces[area.space] if area.space else target.address
     for name, value, remark in (
         ("FIRST", area.start, "change these for your board" if prefix == "RAM" else "outputs; change these for your board"),
         ("LAST", area.start + area.size - 1, "" if prefix == "RAM" else "inputs"),
         ("SIZE", area.size, ""),
     ):
-        yield (f"{prefix}_{name:<{11 - len(prefix)}}EQU 0x{value:0{width}X}".ljust(TEXT) + (f"; {remark}" if remark else "")).rstrip()
+        yield (
+            f"{prefix}_{name:<{11 - len(prefix)}}EQU {target.number_text(value, bits)}".ljust(TEXT) + (f"; {remark}" if remark else "")
+        ).rstrip()
 
 
 def _names(board: Board | None, text: str) -> Iterator[str]:
@@ -106,11 +108,11 @@ def _program(target: Target, board: Board) -> int:
     rom = [window for window in board.windows if window.kind == "rom" and not window.space]
     if not target.start_vector:
         if not any(window.holds(target.start) for window in rom):
-            raise Fault("starter_no_start", chip=target.name, address=target.hex_address(target.start))
+            raise Fault("starter_no_start", chip=target.name, address=target.address_text(target.start))
         return target.start
     wanted: list[Window] = [window for window in board.sections.get("main", ()) if window.kind == "rom" and not window.space]
     if not rom:
-        raise Fault("starter_no_start", chip=target.name, address=target.hex_address(target.start))
+        raise Fault("starter_no_start", chip=target.name, address=target.address_text(target.start))
     if not any(window.holds(target.start) for window in rom):
-        raise Fault("starter_no_start", chip=target.name, address=target.hex_address(target.start))
+        raise Fault("starter_no_start", chip=target.name, address=target.address_text(target.start))
     return (wanted or rom)[0].start

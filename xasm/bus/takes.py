@@ -33,7 +33,7 @@ def read_takes(texts: Iterable[str], symbols: Mapping[str, int], target: Target)
             raise Fault("take_form", text=text, hint="as in --take 0x0203=yes, 0x0203=no, 'loop=3 times' or '0x0203=to 0x0300'")
         address = _address(match[1], symbols, target)
         if address in found:
-            raise Fault("take_twice", address=target.hex_address(address))
+            raise Fault("take_twice", address=target.address_text(address))
         word = match[2].lower()
         if match[4] is not None:
             found[address] = Take(0, _address(match[4], symbols, target), text)
@@ -58,5 +58,5 @@ def _address(text: str, symbols: Mapping[str, int], target: Target) -> int:
         near = nearest(text, symbols)
         raise Fault("undefined", name=text, hint=f"did you mean {' or '.join(near)}?" if near else None)
     if not 0 <= value <= target.top:
-        raise Fault("take_outside", text=text, chip=target.name, top=target.hex_address(target.top))
+        raise Fault("take_outside", text=text, chip=target.name, top=target.address_text(target.top))
     return value

@@ -151,7 +151,7 @@ class _Tracer:
             if self.target.start_vector:
                 trace.vector, address = vector_of(self.memory)
         if address is None:
-            return self.stop("bus_no_vector", address=self.target.hex_address(self.target.start))
+            return self.stop("bus_no_vector", address=self.target.address_text(self.target.start))
         seen: dict[tuple[int, int, tuple[tuple[int, int], ...]], int] = {}
         while True:
             state = (address, self.stack, tuple(sorted(self.left.items())))
@@ -172,7 +172,7 @@ class _Tracer:
 
     def step(self, address: int) -> int | None:
         """Does one instruction; gives the address of the next one, None where the way ends."""
-        memory, target, shown = self.memory, self.target, self.target.hex_address(address)
+        memory, target, shown = self.memory, self.target, self.target.address_text(address)
         instruction = memory.instruction(address)
         if instruction is None:
             self.unreadable(address, shown)
@@ -194,7 +194,7 @@ class _Tracer:
         elif to is None:
             self.end_at(way, shown, instruction.text)
         elif to == address + size & target.top and to < address and instruction.flow not in ("jump", "call") and not way.taken:
-            self.remark("bus_wraps", address, top=target.hex_address(target.top), address_text=target.hex_address(to))
+            self.remark("bus_wraps", address, top=target.address_text(target.top), address_text=target.address_text(to))
         return to
 
     def size_at(self, address: int) -> int | None:
@@ -244,10 +244,10 @@ class _Tracer:
             return
         hint = f"name where it leads: --take '{shown}=to ADDRESS'"
         if way.pointer is not None:
-            place = self.target.hex_address(way.pointer)
+            place = self.target.address_text(way.pointer)
             put = self.memory.address_put(way.pointer)
             if put is not None:
-                hint = f"if {place} still holds what the program puts there: --take '{shown}=to {self.target.hex_address(put)}'"
+                hint = f"if {place} still holds what the program puts there: --take '{shown}=to {self.target.address_text(put)}'"
             self.stop("bus_pointer", hint, address=shown, instruction=text, pointer=place)
             return
         code = "bus_no_caller" if way.effect == RETURN else "bus_computed"
@@ -262,9 +262,9 @@ class _Tracer:
             fell = last is not None and last.address + len(last.words) & target.top == address
             self.stop("bus_off_end" if fell else "bus_hole", address=shown)
         elif memory.beginning(word) and any(memory.word(address + offset & target.top) is None for offset in range(memory.longest)):
-            self.stop("bus_cut", address=shown, word=target.hex_word(word))
+            self.stop("bus_cut", address=shown, word=target.word_text(word))
         else:
-            self.stop("bus_no_instruction", address=shown, word=target.hex_word(word), chip=target.name)
+            self.stop("bus_no_instruction", address=shown, word=target.word_text(word), chip=target.name)
 
     def look(self, address: int, size: int) -> None:
         """Warns of words that are no instructions of the source."""
@@ -275,12 +275,12 @@ class _Tracer:
                 stretch = self.memory.stretch(place)
                 first = stretch.start if stretch is not None else place
                 code = "bus_into_data" if what == DATA else "bus_into_filler"
-                self.remark(code, 0 if stretch is None else first, address=self.target.hex_address(place))
+                self.remark(code, 0 if stretch is None else first, address=self.target.address_text(place))
                 return
             if what == CODE and not offset:
                 stretch = self.memory.stretch(place)
                 if stretch is not None and stretch.start != place:
-                    self.remark("bus_inside", stretch.start, address=self.target.hex_address(place))
+                    self.remark("bus_inside", stretch.start, address=self.target.address_text(place))
                     return
 
     def remark(self, code: str, once: int, **values: Any) -> None:

@@ -166,7 +166,7 @@ def warn(found: Trace, unused: set[int], texts: dict[int, str], path: str) -> No
             text = Fault(remark.code, **remark.values).text
             shown.append(Diagnostic(path, 0, 0, "warning", text, remark.hint, code=remark.code))
     for address in sorted(unused):
-        unmet = Fault("take_unused", text=texts[address], address=found.target.hex_address(address))
+        unmet = Fault("take_unused", text=texts[address], address=found.target.address_text(address))
         shown.append(Diagnostic("", 0, 0, "warning", unmet.text, code=unmet.code))
     if shown:
         click.echo(render_all(shown), err=True)

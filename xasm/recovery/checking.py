@@ -59,9 +59,9 @@ class Checker:
             found = decoder.decode(one.words, one.address)
             whole = found is not None and found.form.size == len(one.words)
             reads = f" is {found.text}" if found is not None and whole and cut.operation in target.mnemonics else ""
-            shown = " ".join(map(target.hex_word, one.words))
+            shown = " ".join(map(target.word_text, one.words))
             row = one.row
-            values = {"address": target.hex_address(one.address), "words": shown, "reads": reads, "statement": one.said.text}
+            values = {"address": target.address_text(one.address), "words": shown, "reads": reads, "statement": one.said.text}
             self.slip("typed_differs", row, all_words(row), AS_TYPED, **values)
 
 

@@ -15,7 +15,7 @@ from functools import partial
 from typing import NamedTuple
 
 from xasm.recovery.memory import Memory
-from xasm.recovery.naming import OWN, PORT, Names, own_name, taken
+from xasm.recovery.naming import OWN, PORT, SPACE_BITS, Names, own_name, taken
 from xasm.recovery.regions import BYTES, FILL, TEXT, WORDS, Region, text_end
 from xasm.recovery.told import Key, Told
 from xasm.source.diagnostics import Fault, Report
@@ -234,7 +234,7 @@ def _first_line(lines: list[str], index: int) -> int:
 
 
 def _line(names: Names, space: str, value: int, name: str) -> str:
-    digits = names.target.hex_address(value) if space == "" else f"0x{value:02X}"
+    digits = names.target.number_text(value, names.target.address if space == "" else SPACE_BITS)
     parts = [f"at: {digits}"]
     parts += [f"space: {space}"] if space else []
     parts.append(f'name: "{name}"')

@@ -26,6 +26,7 @@ from xasm.syntax.expressions import WORDS
 from xasm.target.kinds import Kind, Plain, numeric
 from xasm.target.model import Target
 
+SPACE_BITS = 8  # of the digits of addresses in other spaces than the program's
 PORT = "port"  # the space of kinds whose name ends so
 START = "start"
 NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*\Z")
@@ -40,8 +41,7 @@ def space_of(kind: Kind) -> str:
 
 def own_name(prefix: str, space: str, value: int, target: Target) -> str:
     """The name that we give by ourselves."""
-    digits = (target.address + 3) // 4 if space == "" else 2
-    return f"{prefix}_{value:0{digits}X}"
+    return f"{prefix}_{target.number_text(value, target.address if space == '' else SPACE_BITS)[2:]}"
 
 
 def taken(name: str, target: Target) -> str | None:
@@ -186,5 +186,5 @@ class Names:
     def where(self, address: int) -> str:
         """An address as remarks name it: with the routine that it is in."""
         index = bisect_right(self.routines, address)
-        shown = self.target.hex_address(address)
+        shown = self.target.address_text(address)
         return f"{shown} in {self.name('', self.routines[index - 1])}" if index else shown

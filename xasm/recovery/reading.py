@@ -76,7 +76,8 @@ def kind_of(data: bytes) -> str:
         if sign.match(head):
             return kind
     text = data.strip(b"\0")[:HEAD]  # zeros fill a tape in front and behind
-    if not text or CONTROL.search(text) or not text_like(text):
+    lines = data.count(b"\n") + data.count(b"\r")
+    if not text or CONTROL.search(text) or not text_like(text) or (b"\0" in data and not lines):
         return ".bin"
     return ".c" if ARRAY.search(data) else LISTING
 

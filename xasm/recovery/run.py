@@ -54,7 +54,7 @@ def work(request: Request) -> Work:
     for entry in request.entries:
         if entry not in memory:
             low, high = memory.bounds
-            shown = target.hex_address
+            shown = target.address_text
             raise Fault("recover_entry", place=whole(path), address=shown(entry), first=shown(low), last=shown(high))
     told.starts = [*request.entries, *told.starts]
     head = [f"Recovered from {Path(path).name}, {read.kind}, for the {target.title}."]
@@ -71,7 +71,7 @@ def work(request: Request) -> Work:
 
 def left_out(memory: Memory) -> Iterator[str]:
     """What a listing has no words for, between its parts."""
-    shown = memory.target.hex_address
+    shown = memory.target.address_text
     ends = [(start + len(words), following) for (start, words), (following, _) in zip(memory.parts, memory.parts[1:], strict=False)]
     yield from few([f"{shown(end)}..{shown(start - 1)}" for end, start in ends], "the listing has no words for that")
 
@@ -79,7 +79,7 @@ def left_out(memory: Memory) -> Iterator[str]:
 def notes(recovered: Recovered) -> Iterator[str]:
     """What a person should know who goes on with the source."""
     trace, target = recovered.trace, recovered.memory.target
-    shown = target.hex_address
+    shown = target.address_text
     if recovered.guessed_start is not None:
         start = shown(recovered.guessed_start)
         yield f"nothing says where the program begins; its lowest address {start} was taken (--entry says another)"

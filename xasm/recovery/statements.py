@@ -55,6 +55,9 @@ class Speech:
     def is_operation(self, word: str) -> bool:
         return word.upper().partition(",")[0] in self.operations
 
+    def is_directive(self, operation: str) -> bool:
+        return self.meaning(operation) in DIRECTIVES and not self.target.is_instruction(operation)
+
     def meaning(self, operation: str) -> str:
         """Our directive that a word is, or the word itself."""
         maker = self.target.directives.get(operation)
@@ -92,7 +95,7 @@ class Speech:
         for written in dict.fromkeys((body, UNMARKED.sub(r"0x\g<0>", body))):
             try:
                 cut = cut_statement(written)
-                if self.meaning(cut.operation) not in DIRECTIVES:
+                if not self.is_directive(cut.operation):
                     self.variants(cut)
             except Fault:
                 continue
@@ -129,9 +132,9 @@ class Speech:
         """Whether a statement can mean these words; yes where that cannot be told."""
         operation = self.meaning(cut.operation)
         try:
-            if operation in ("DB", "DW"):
+            if operation in ("DB", "DW") and self.is_directive(cut.operation):
                 return self.data_agrees(cut, words, address, operation)
-            if operation in DIRECTIVES:
+            if self.is_directive(cut.operation):
                 return True
             variants, leaves = self.variants(cut)
         except Fault:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from xasm.recovery.exact import Found
 from xasm.recovery.memory import Memory
-from xasm.recovery.naming import Names
+from xasm.recovery.naming import SPACE_BITS, Names
 from xasm.recovery.regions import FILL, TEXT, WORDS, Region
 from xasm.recovery.told import Key, Remarks
 from xasm.recovery.tracing import Trace
@@ -45,7 +45,7 @@ class Writer:
         self.middles = self.inside_names()
         for start, words in self.memory.parts:
             self.blank()
-            self.put("", f"ORG {self.target.hex_address(start)}")
+            self.put("", f"{self.ours('ORG')} {self.target.address_text(start)}")
             if start in self.trace.code:
                 self.blank()
             at = start
@@ -78,6 +78,10 @@ class Writer:
             line = f"{line:<{REMARK - 1}} ; {plain(remark)}"
         self.lines.append(line.rstrip())
 
+    def ours(self, directive: str) -> str:
+        """The name of a directive of ours in source for this chip."""
+        return self.target.directive(directive)
+
     def above(self, address: int) -> None:
         """Remarks that people put above a line."""
         self.lines += [f"; {plain(line)}".rstrip() for line in self.remarks.above.get(address, ())]
@@ -97,10 +101,10 @@ class Writer:
         if keys:
             self.blank()
         for space, value in keys:
-            digits = self.target.hex_address(value) if space == "" else f"0x{value:02X}"
+            digits = self.target.address_text(value) if space == "" else self.target.number_text(value, SPACE_BITS)
             users = names.equates.get((space, value), [])
             remark = self.remarks.beside.get(value, "") if space == "" else ""
-            self.put(names.name(space, value), f"EQU {digits}", remark or self.places("at", users, self.target.hex_address))
+            self.put(names.name(space, value), f"{self.ours('EQU')} {digits}", remark or self.places("at", users, self.target.address_text))
 
     def outside(self, key: Key) -> bool:
         return key[0] != "" or key[1] not in self.memory
@@ -118,7 +122,7 @@ class Writer:
         else:
             self.above(at)
             if at in trace.jumps:
-                notes.append(self.places("from", trace.jumps[at], self.target.hex_address))
+                notes.append(self.places("from", trace.jumps[at], self.target.address_text))
         told = self.remarks.beside.get(at)
         notes = [told, *notes] if told else notes
         if at in trace.computed:
@@ -130,7 +134,7 @@ class Writer:
         if begins is None:
             statement = text
         elif begins:
-            statement = f"CODED {self.words_text(begins)}: {text}"
+            statement = f"{self.ours('CODED')} {self.words_text(begins)}: {text}"
         else:
             statement = self.as_data(found.words)
             notes.insert(0, f"{text}, in another code than the assembler's")
@@ -151,10 +155,13 @@ class Writer:
         return text_of(found.form, fields, self.target)
 
     def as_data(self, words: Iterable[int]) -> str:
-        return f"DB {self.words_text(words)}"
+        return f"{self.ours('DB')} {self.words_text(words)}"
 
     def words_text(self, words: Iterable[int]) -> str:
-        return ", ".join(f"0x{self.target.hex_word(word)}" for word in words)
+        return ", ".join(map(self.word_text, words))
+
+    def word_text(self, word: int) -> str:
+        return self.target.number_text(word, self.target.word)
 
     def inside_names(self) -> dict[int, str]:
         """The names of places in the middle of instructions."""
@@ -169,7 +176,7 @@ class Writer:
             return
         inner = self.trace.inside.get(address)
         reads = f"the middle of it; from here it reads {inner.instruction.text}" if inner else "the middle of it"
-        self.put(name, f"EQU $ - {found.end - address}", reads)
+        self.put(name, f"{self.ours('EQU')} $ - {found.end - address}", reads)
 
     def data(self, region: Region) -> int:
         """Writes a region; returns the address behind it."""
@@ -193,13 +200,13 @@ class Writer:
         words = [self.memory.words[at] for at in range(region.start, region.end)]
         cells = self.memory.cells
         if region.kind == FILL and len(set(words)) == 1:
-            yield f"DS {len(words)}, 0x{self.target.hex_word(words[0])}"
+            yield f"{self.ours('DS')} {len(words)}, {self.word_text(words[0])}"
         elif region.kind == TEXT:
-            yield from texts(words, self.target.hex_word)
+            yield from (f"{self.ours('DB')} {row}" for row in texts(words, self.word_text))
         elif region.kind == WORDS and cells == 2 and len(words) >= cells:
             whole = len(words) // cells * cells
             for at in range(region.start, region.start + whole, cells):
-                yield f"DW {self.address_text(at)}"
+                yield f"{self.ours('DW')} {self.address_text(at)}"
             if whole < len(words):
                 yield self.as_data(words[whole:])
         else:
@@ -209,7 +216,7 @@ class Writer:
     def place_text(self, address: int) -> str:
         """A place as remarks name it: by its name if it has one."""
         named = self.names.label(address) if address in self.memory else None
-        return named or self.target.hex_address(address)
+        return named or self.target.address_text(address)
 
     def address_text(self, at: int) -> str:
         """What stands for the address that lies at a place."""
@@ -218,11 +225,11 @@ class Writer:
             low, high = self.memory.from_(at, 2)
             if self.target.order == "big":
                 low, high = high, low
-            return f"0x{high << self.target.word | low:X}"
-        return (value in self.memory and self.names.label(value)) or self.target.hex_address(value)
+            return self.target.number_text(high << self.target.word | low, 0)
+        return (value in self.memory and self.names.label(value)) or self.target.address_text(value)
 
 
-def texts(codes: list[int], hex_word: Callable[[int], str]) -> Iterator[str]:
+def texts(codes: list[int], number: Callable[[int], str]) -> Iterator[str]:
     """Rows of text with what has no character as numbers; a row ends behind a line end."""
     parts: list[str] = []
     run = ""
@@ -231,17 +238,17 @@ def texts(codes: list[int], hex_word: Callable[[int], str]) -> Iterator[str]:
             run += chr(code) if PLAIN.match(chr(code)) else f"\\{chr(code)}"
         else:
             parts += [f'"{run}"'] if run else []
-            parts.append(f"0x{hex_word(code)}")
+            parts.append(number(code))
             run = ""
         follows = codes[index + 1] if index + 1 < len(codes) else 0
         ends = code < 0x20 <= follows
         if ends or len(run) + sum(map(len, parts)) >= TEXT_ROW:
             parts += [f'"{run}"'] if run else []
-            yield "DB " + ", ".join(parts)
+            yield ", ".join(parts)
             parts, run = [], ""
     parts += [f'"{run}"'] if run else []
     if parts:
-        yield "DB " + ", ".join(parts)
+        yield ", ".join(parts)
 
 
 def plain(text: str) -> str:

@@ -107,7 +107,11 @@ class Target:
 
     def address_text(self, address: int) -> str:
         """An address as people read it, with its prefix: in the maker's digits."""
-        return f"0o{address:0{(self.address + 2) // 3}o}" if self.octal else self.hex_address(address)
+        return self.number_text(address, self.address)
+
+    def number_text(self, value: int, bits: int) -> str:
+        """A number of so many bits, with its prefix, in the maker's digits."""
+        return f"0o{value:0{(bits + 2) // 3}o}" if self.octal else f"0x{value:0{(bits + 3) // 4}X}"
 
     def word_text(self, word: int) -> str:
         """A word as people read it."""
@@ -149,6 +153,15 @@ class Target:
                 for mnemonic in row.mnemonics:
                     found.setdefault(mnemonic, []).append(row)
         return {mnemonic: tuple(rows) for mnemonic, rows in found.items()}
+
+    def is_instruction(self, word: str) -> bool:
+        """Whether a word in capitals is an instruction, even if a directive of ours has the same name."""
+        return word in self.mnemonics and word not in self.directives
+
+    def directive(self, name: str) -> str:
+        """What a directive of ours is called in source for this chip: otherwise where an instruction has its name."""
+        others = (other for other, maker in self.directives.items() if maker == MakerDirective(name))
+        return next(others, name) if name in self.mnemonics else name
 
     @property
     def hidden(self) -> set[str]:

@@ -18,7 +18,7 @@ from xasm.target.document import Listing, Mapping, Scalar, Value
 DEEPEST = 20  # levels of nesting
 LONGEST = 1_000_000  # characters of a table; the largest chip takes a twentieth of it
 MOST_DIGITS = 40  # of a number
-INTEGER = re.compile(r"-?(?:0|[1-9][0-9_]*|0x[0-9A-Fa-f][0-9A-Fa-f_]*|0b[01][01_]*)\Z")
+INTEGER = re.compile(r"-?(?:0|[1-9][0-9_]*|0x[0-9A-Fa-f][0-9A-Fa-f_]*|0o[0-7][0-7_]*|0b[01][01_]*)\Z")
 # What YAML 1.1 takes for a truth value, a null, a float, an octal or sexagesimal number, a date.
 TRAP = re.compile(r"(?i:yes|no|on|off|true|false|null|~)\Z|[-+.]?[0-9][0-9A-Fa-fx_.:eE+-]*\Z|[-+]?\.(?:inf|nan)\Z")
 BOOLEANS = {"true": True, "false": False}
