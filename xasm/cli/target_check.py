@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,8 @@ from xasm.cli.chips import own_tables
 from xasm.cli.screen import show
 
 if TYPE_CHECKING:
+    from xasm.source.diagnostics import Diagnostic
+    from xasm.target.model import Target
     from xasm.target.review import Review
 
 BOOK = "Values typed from the maker's book; they are compared with the table, and rows that none of them meets are named. May be repeated."
@@ -45,9 +48,28 @@ def command(table: str, books: tuple[str, ...], tables: tuple[str, ...]) -> None
     for diagnostic in taken_names(target):
         report.add(diagnostic)
     report.stop()
+    for diagnostic in first_programs(target):
+        report.add(diagnostic)
+    report.stop()
     if report.diagnostics:
         click.echo(render_all(report.sorted()), err=True)
     show(summary(table, found, len(report.diagnostics), books))
+
+
+def first_programs(target: Target) -> Iterator[Diagnostic]:
+    """What is wrong with the table's first programs, told where each begins."""
+    from xasm.building import assemble
+    from xasm.bus.starter import starter
+    from xasm.source.diagnostics import Fault, SourceErrors, at
+
+    for kind, program in target.starters.programs.items():
+        try:
+            assemble(starter(target, kind), target)
+        except Fault as fault:
+            yield at(program.place, "starter_fails", {"kind": kind, "why": fault.text}, hint=fault.hint)
+        except SourceErrors as errors:
+            first = errors.diagnostics[0]
+            yield at(program.place, "starter_fails", {"kind": kind, "why": first.message}, hint=f"in: {(first.excerpt or '').strip()}")
 
 
 def summary(table: str, found: Review, warnings: int, books: tuple[str, ...]) -> str:

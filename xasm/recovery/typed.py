@@ -214,7 +214,7 @@ class _Reader:
 
     def shown(self, address: int) -> str:
         """An address in the digits of the listing."""
-        return self.cutter.place.written(address, (self.target.address + 3) // 4)
+        return self.cutter.place.written(address)
 
     def sizes(self, said: Said) -> frozenset[int]:
         """How many words a statement can have; empty where that is open."""

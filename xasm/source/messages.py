@@ -211,6 +211,7 @@ CATALOGUE: dict[str, str] = {
     "starter_none": "the table of the {chip} has no first program '{kind}'",
     "starter_no_window": "'{kind}' needs a window of kind {window}, and none is named for the {chip}",
     "starter_no_start": "the {chip} begins at {address}, and no window of kind rom of the board holds that",
+    "starter_fails": "the first program '{kind}' cannot be assembled: {why}",
     "starter_there": "'{path}' is there already",
     # what the bus must show
     "take_form": "'{text}' does not say how an instruction goes on",

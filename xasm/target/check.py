@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from itertools import combinations, product
+from itertools import combinations
 from math import prod
 
 from xasm.source.diagnostics import Diagnostic, Fault, Report, at, where
@@ -128,9 +128,16 @@ def shared_code(one: Form, other: Form) -> list[int] | None:
     length = min(one.size, other.size)
     if not agree((one.code.masks, one.code.match), (other.code.masks, other.code.match)):
         return None
-    for (masks, match), fixed in product(claims(one, length), claims(other, length)):
-        if agree((masks, match), fixed):
-            return [a | b for a, b in zip(match, fixed[1], strict=True)]
+    (masks, mine), (other_masks, theirs) = claims(one, length), claims(other, length)
+    both = tuple(a & b for a, b in zip(masks, other_masks, strict=True))
+
+    def fixed(words: Words) -> Words:
+        return tuple(word & mask for word, mask in zip(words, both, strict=True))
+
+    found = {fixed(words): words for words in reversed(theirs)}  # of equal ones the first
+    for words in mine:
+        if fixed(words) in found:
+            return [a | b for a, b in zip(words, found[fixed(words)], strict=True)]
     return None
 
 
@@ -139,18 +146,20 @@ def agree(one: tuple[Words, Words], other: tuple[Words, Words]) -> bool:
     return all(not (a ^ b) & mask & other_mask for mask, a, other_mask, b in zip(*one, *other, strict=False))
 
 
-def claims(form: Form, length: int) -> list[tuple[Words, Words]]:
-    """What a row claims of its first words: masks and values of the bits that are fixed, one entry for each combination
-    of the fields that do not take every pattern."""
-    found = [(form.code.masks[:length], form.code.match[:length])]
+def claims(form: Form, length: int) -> tuple[Words, list[Words]]:
+    """What a row claims of its first words: the mask of the bits that are fixed, and their values, one entry for each
+    combination of the fields that do not take every pattern."""
+    masks = form.code.masks[:length]
+    found = [form.code.match[:length]]
     for name, kind in form.fields.items():
         slots = [slot for slot in form.code.slots[name] if slot.word < length]
         every = 1 << sum(slot.width for slot in form.code.slots[name])
         possible = patterns(kind) if kind.bits <= WIDEST else []
         if not slots or not possible or len(possible) == every or len(found) * len(possible) > MOST_CLAIMS:
             continue
-        found = [(placed(masks, slots, -1), placed(match, slots, bits)) for masks, match in found for bits in possible]
-    return found
+        masks = placed(masks, slots, -1)
+        found = [placed(match, slots, bits) for match in found for bits in possible]
+    return masks, found
 
 
 def placed(words: Words, slots: list[Slot], bits: int) -> Words:
