@@ -281,6 +281,7 @@ CATALOGUE: dict[str, str] = {
     "table_codes": "'{asm}' stands for more than {limit:,} codes",
     "table_overlap": "'{asm}' claims the code {code} that '{other}' ({line}) claims too",
     "table_same_form": "'{asm}' reads the same as '{other}' ({line}) and can never be chosen",
+    "table_flow_with": "'{operand}' in 'flow_with' is no operand that '{asm}' can have",
     "table_route": "no form or mode reads '{asm}'",
     "table_count": "the head counts {told} {what}, the rows have {found}",
     # a new table

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import combinations
 from math import prod
@@ -9,8 +10,8 @@ from math import prod
 from xasm.source.diagnostics import Diagnostic, Fault, Report, at, where
 from xasm.source.files import Place
 from xasm.syntax.expressions import WORDS
-from xasm.target.forms import Form, Slot, form_shapes
-from xasm.target.kinds import Kind
+from xasm.target.forms import Form, Row, Slot, form_shapes
+from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.model import Target
 from xasm.target.routes import unknown_forms
 
@@ -39,7 +40,7 @@ def check_target(target: Target, report: Report) -> None:
                 start = 0 if form.chosen else 1 + form.statement.offset + (fault.start or 0)
                 length = 0 if form.chosen else (fault.end or 0) - (fault.start or 0)
                 report.add(at(place, "table_asm", {"why": fault.text}, start, max(1, length)))
-    for diagnostic in wrong_names(target):
+    for diagnostic in (*wrong_names(target), *wrong_flows(forms)):
         report.add(diagnostic)
     for unknown in unknown_forms(target.routes, iter(forms)):
         report.lost(unknown)
@@ -67,6 +68,25 @@ def wrong_names(target: Target) -> Iterator[Diagnostic]:
     for name, place in target.names.places.items():
         if name in target.reserved or name in WORDS:
             yield at(place, "table_symbol", {"name": name})
+
+
+def wrong_flows(forms: Iterable[Form]) -> Iterator[Diagnostic]:
+    """Operands in `flow_with` that no form of the row can have."""
+    rows: dict[Row, list[Form]] = {}
+    for form in forms:
+        rows.setdefault(form.row or form, []).append(form)
+    for row, own in rows.items():
+        for operand in row.flow_with:
+            if not any(can_have(form, operand) for form in own):
+                yield at(row.places["flow_with"], "table_flow_with", {"operand": operand, "asm": row.asm})
+
+
+def can_have(form: Form, operand: str) -> bool:
+    """Whether a name, or field=name, can be among the operands of a form."""
+    field, _, name = operand.rpartition("=")
+    kinds = [kind for key, kind in form.fields.items() if field in ("", key)]
+    spellings = (text for kind in kinds if isinstance(kind, (Choice, NameList)) for text, _ in kind.options)
+    return any(name in re.split("[, ]", text) for text in spellings)
 
 
 def twins(forms: Iterable[Form]) -> dict[tuple[Form, Form], Diagnostic]:
