@@ -308,6 +308,7 @@ CATALOGUE: dict[str, str] = {
     # tables against books
     "book_line": "this is no line of book values",
     "book_width": "the words of a line have the same number of digits",
+    "book_digits": "the file says that its words are octal, and these are not",
     "book_count_twice": "the {what} are counted twice",
     "book_refused": "the table refuses this: {why}",
     "book_words": "the book has {book} here, the table {table}",

@@ -13,7 +13,6 @@ from xasm.target.forms import Form, Mode, Row
 from xasm.target.kinds import Choice, Kind, NameList
 from xasm.target.model import Target
 from xasm.target.statements import Encoded, Spellings, encoded, spellings
-from xasm.target.trials import hexadecimal
 
 Way = tuple[str, str, tuple[str, ...]]  # asm, code and kinds of a mode
 ELSEWHERE = 0x300  # where values without an address are tried once more
@@ -50,7 +49,7 @@ def wrong_words(target: Target, book: Book, made: Made) -> Iterator[Diagnostic]:
             length = len(value.statement)
             yield at(book.place(value, "statement"), "book_refused", {"why": one.text}, 0, length, one.hint)
         elif one.words != value.words:
-            said = {"book": hexadecimal(value.words, target), "table": hexadecimal(one.words, target)}
+            said = {"book": book.written(value.words, target), "table": book.written(one.words, target)}
             yield at(book.place(value, "words"), "book_words", said, 0, len(said["book"]), stands(one.form))
 
 
@@ -62,7 +61,7 @@ def wrong_decoding(target: Target, book: Book, made: Made) -> Iterator[Diagnosti
         one = made[value.line]
         alias = isinstance(one, Encoded) and one.form.alias
         instruction = decoder.decode(value.words, value.address)
-        words = hexadecimal(value.words, target)
+        words = book.written(value.words, target)
         place = book.place(value, "words")
         if instruction is None or (instruction.form.size != len(value.words) and not alias):
             yield at(place, "book_not_read", {"words": words}, 0, len(words))
@@ -72,7 +71,7 @@ def wrong_decoding(target: Target, book: Book, made: Made) -> Iterator[Diagnosti
         except Fault:
             again = ()
         if again != value.words[: instruction.form.size]:
-            said = {"words": words, "text": instruction.text, "again": hexadecimal(again, target) or "nothing"}
+            said = {"words": words, "text": instruction.text, "again": book.written(again, target) or "nothing"}
             yield at(place, "book_read_again", said, 0, len(words), stands(instruction.form))
 
 
@@ -103,7 +102,7 @@ def wrong_places(target: Target, book: Book, made: Made) -> Iterator[Diagnostic]
         else:
             if again.words == made[value.line].words:  # type: ignore[union-attr]
                 continue
-            why = hexadecimal(again.words, target)
+            why = book.written(again.words, target)
         said = {"address": target.hex_address(ELSEWHERE), "why": why}
         hint = "if the words depend on the place, the line begins with it, as in 0200: ..."
         yield at(book.place(value, "words"), "book_placed", said, hint=hint)

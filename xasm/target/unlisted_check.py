@@ -11,7 +11,6 @@ from xasm.target.check import opcode_words, undocumented_opcodes
 from xasm.target.decode import Decoder
 from xasm.target.model import Target
 from xasm.target.statements import Encoded, encoded
-from xasm.target.trials import hexadecimal
 
 NEVER = "-"  # the time of an instruction that never ends
 
@@ -42,7 +41,7 @@ def wrong_statements(every: Target, book: Book) -> Iterator[Diagnostic]:
         lower = made.words in main and made.words < value.words
         right = made.words != value.words and (lower or not made.form.undocumented) if value.alias else made.words == value.words
         if not right:
-            said = {"book": hexadecimal(value.words, every), "table": hexadecimal(made.words, every)}
+            said = {"book": book.written(value.words, every), "table": book.written(made.words, every)}
             code = "book_alias" if value.alias else "book_words"
             yield at(book.place(value, "words"), code, said, 0, len(said["book"]), stands(made.form))
 
@@ -51,7 +50,7 @@ def wrong_readings(every: Target, book: Book) -> Iterator[Diagnostic]:
     """Words that are not read as the statement of their line, or that the book lists."""
     decoder = Decoder(every)
     for value in book.values:
-        said = {"words": hexadecimal(value.words, every)}
+        said = {"words": book.written(value.words, every)}
         place = book.place(value, "words")
         instruction = decoder.decode(value.words, value.address)
         if instruction is None or instruction.form.size != len(value.words):
@@ -99,7 +98,7 @@ def there_unasked(plain: Target, book: Book) -> Iterator[Diagnostic]:
     book, with the code that it has there."""
     decoder = Decoder(plain)
     for value in book.values:
-        words = hexadecimal(value.words, plain)
+        words = book.written(value.words, plain)
         if decoder.decode(value.words, value.address) is not None:
             yield at(book.place(value, "words"), "book_unasked", {"what": words}, 0, len(words))
         try:
@@ -124,4 +123,4 @@ def unmet_codes(every: Target, book: Book) -> Iterator[Diagnostic]:
         if form.undocumented and not form.alias and form not in rows:
             yield at(form.places["asm"], "book_unmet", {"what": f"{form.asm} {form.code_text}"}, severity="warning")
     for code in sorted(undocumented_opcodes(every) - codes):
-        yield at((book.text, 1, 1), "book_unmet", {"what": hexadecimal(code, every)}, severity="warning")
+        yield at((book.text, 1, 1), "book_unmet", {"what": book.written(code, every)}, severity="warning")
