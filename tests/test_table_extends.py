@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.test_table_mistakes import ELSEWHERE, TABLE, means
+from tests.test_table_mistakes import EXTENDING, TABLE, means
 from xasm.source.diagnostics import Fault, Report, SourceErrors
 from xasm.source.files import Source
 from xasm.target.check import check_target
@@ -280,8 +280,8 @@ def test_mistake(what: str) -> None:
 
 
 def test_every_message_about_tables_that_extend_another_is_met() -> None:
-    assert ELSEWHERE
-    assert {code for code in ELSEWHERE if any(means(code, printed) for _, _, printed in MISTAKES.values())} == ELSEWHERE
+    assert EXTENDING
+    assert {code for code in EXTENDING if any(means(code, printed) for _, _, printed in MISTAKES.values())} == EXTENDING
 
 
 def test_a_table_alone_knows_no_other() -> None:

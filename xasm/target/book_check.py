@@ -169,7 +169,10 @@ def _spelled(target: Target, present: Iterable[Encoded]) -> Iterator[tuple[Form,
 def parts(target: Target) -> Iterator[tuple[Row | Way, str, Place, dict[str, Kind]]]:
     """What values must meet, rows and modes: with the words that name it, where it stands, and its fields."""
     earlier: dict[tuple[object, ...], Row] = {}
+    own = target.places["name"][0]
     for row in target.rows:
+        if row.places[""][0] is not own:  # of a table that this one extends, which has a book of its own
+            continue
         written = (row.asm, *((name, kind.name) for name, kind in row.fields.items()))
         if not row.undocumented and earlier.setdefault(written, row) is row:
             yield row, row.asm, row.places["asm"], row.fields

@@ -21,6 +21,8 @@ MOST_DIGITS = 40  # of a number
 INTEGER = re.compile(r"-?(?:0|[1-9][0-9_]*|0x[0-9A-Fa-f][0-9A-Fa-f_]*|0o[0-7][0-7_]*|0b[01][01_]*)\Z")
 # What YAML 1.1 takes for a truth value, a null, a float, an octal or sexagesimal number, a date.
 TRAP = re.compile(r"(?i:yes|no|on|off|true|false|null|~)\Z|[-+.]?[0-9][0-9A-Fa-fx_.:eE+-]*\Z|[-+]?\.(?:inf|nan)\Z")
+FRACTION = re.compile(r"[0-9]+\.")  # halves of a cycle, or a range of them
+WHOLE = "where a number is wanted, it is whole: count in a smaller unit (half cycles), and say in 'note' what varies"
 BOOLEANS = {"true": True, "false": False}
 NO_TEXT = re.compile("[^\t\n -~\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 # What to look for when the parser of YAML says this.
@@ -130,7 +132,7 @@ class _Builder:
         if not text:
             self.note("table_no_value", place)
         elif TRAP.match(text):
-            self.note("table_quote", place, text=f"'{text}'")
+            self.note("table_quote", place, text=f"'{text}'", hint=WHOLE if FRACTION.match(text) else None)
         return Scalar(text, place, False)
 
     def mapping(self, place: Place, values: list[Value]) -> Mapping:
