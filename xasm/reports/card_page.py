@@ -66,7 +66,10 @@ def _part(title: str, lines: Iterable[str]) -> Iterator[str]:
 
 
 def _list(texts: Iterable[str]) -> Iterator[str]:
-    items = [f"<li>{plain(text)}</li>" for text in texts]
+    # what stands between two backquotes is text of a program
+    items = [
+        "<li>" + "".join(code(part) if odd % 2 else plain(part) for odd, part in enumerate(text.split("`"))) + "</li>" for text in texts
+    ]
     if items:
         yield f"<ul>{''.join(items)}</ul>"
 
