@@ -315,7 +315,17 @@ def test_what_is_no_capture_is_said_so(tmp_path: Path) -> None:
     (tmp_path / "first.asm").write_text(starter(load_target("z80"), "halt"))
     (tmp_path / "song.txt").write_text("there is\nnothing here!\n")
     ran = run(tmp_path, "expect", "first.asm", "--against", "song.txt")
-    assert ran.code == 1 and ran.said.startswith("song.txt:1:1: error: no line of this file can be read as an access of the bus")
+    assert ran.code == 1 and ran.said.startswith(
+        "song.txt:1:1: error: lines of this file that can be read as an access of the bus: none of 2"
+    )
+    (tmp_path / "song.txt").write_text("0001 C3\n" + "la la la\n" * 9)
+    ran = run(tmp_path, "expect", "first.asm", "--against", "song.txt")
+    assert ran.code == 1 and ran.said.startswith(
+        "song.txt:2:1: error: lines of this file that can be read as an access of the bus: 1 of 10"
+    )
+    (tmp_path / "song.txt").write_text("0002 FE\n0001 18\n")
+    ran = run(tmp_path, "expect", "first.asm", "--against", "song.txt")
+    assert ran.code == 0 and ran.shown.endswith("same: all 2 accesses\nSo few could come from many places: this says little.\n")
     (tmp_path / "bytes.bin").write_bytes(bytes(range(256)) * 40)
     assert run(tmp_path, "expect", "first.asm", "--against", "bytes.bin").code == 1
     assert run(tmp_path, "expect", "first.asm", "--against", "nowhere.txt").code == 2

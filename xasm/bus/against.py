@@ -282,6 +282,8 @@ def verdict(found: Comparison, memory: Memory, trace: Trace) -> Iterator[str]:
         yield "capture and program do not line up anywhere"
     if found.same:
         yield f"same: all {_many(outcome.length)}"
+        if outcome.length < SURE and found.begins == "middle":
+            yield "So few could come from many places: this says little."
         return
     if outcome.result == LOST:
         yield f"same for {_many(outcome.length)}; then the program stops, or its way is not known: no more can be compared"

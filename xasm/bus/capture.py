@@ -20,6 +20,7 @@ SPLIT = re.compile(r"[^0-9A-Za-z_$.]+")
 HEX = re.compile(r"(?:0x|\$)?([0-9a-f]{1,16})(?:h)?\Z", re.IGNORECASE)
 READS = frozenset(("r", "rd", "read", "f", "fetch", "opcode", "m1", "i", "in"))
 WRITES = frozenset(("w", "wr", "write", "o", "out"))
+MOST_PASSED = 4  # lines that are no accesses, for each that is one: with more of them the file is no capture
 NOTHING = -1  # a value that a line does not say
 
 
@@ -90,10 +91,11 @@ def read_capture(path: str, memory: Memory, layout: str | None = None) -> Captur
         elif line.strip():
             first = first or number
             capture.passed += 1
-    if not capture and first:
+    if capture.passed > MOST_PASSED * len(capture):
         source = Source(path, "\n".join(line[:LONGEST] for line in lines[:first]))
         hint = "describe a line with --layout, as in '{r} {a}: {d}': {a} address, {d} data, {r} read or write, {x} anything"
-        raise Fault("capture_unknown", 0, 1, hint, (source, first, 1))
+        values = {"count": len(capture) or "none", "lines": len(capture) + capture.passed}
+        raise Fault("capture_unknown", 0, 1, hint, (source, first, 1), **values)
     return capture
 
 

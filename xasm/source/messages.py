@@ -205,7 +205,7 @@ CATALOGUE: dict[str, str] = {
     # captures
     "capture_long": "the capture has more than {limit:,} accesses",
     "capture_layout": "'{layout}' is no layout of a line",
-    "capture_unknown": "no line of this file can be read as an access of the bus",
+    "capture_unknown": "lines of this file that can be read as an access of the bus: {count} of {lines:,}",
     # first programs
     "starter_kind": "there is no first program '{kind}'; there are {kinds}",
     "starter_none": "the table of the {chip} has no first program '{kind}'",
