@@ -187,10 +187,10 @@ def test_published_records():
 
 def test_words_over_a_byte_are_refused():
     message = refused("bad_record", FORMATS[".hex"].write, image({0: [1]}, word=12), PLAIN)
-    assert message == "Intel HEX carries bytes; a word of this chip has 12 bits"
+    assert message == "Intel HEX carries bytes; a word of this chip has 12 bits: write .bin, .mem or .h"
     for suffix in (".srec", ".s19", ".s28", ".s37"):
         message = refused("bad_record", FORMATS[suffix].write, image({0: [1]}, word=12), PLAIN)
-        assert message == "an S-record carries bytes; a word of this chip has 12 bits"
+        assert message == "an S-record carries bytes; a word of this chip has 12 bits: write .bin, .mem or .h"
     assert read_back(hex_text(image({0: [1]}, word=4))) == {0: 1}
 
 

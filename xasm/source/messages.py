@@ -132,7 +132,7 @@ CATALOGUE: dict[str, str] = {
     "bad_storage": "'{word}' is not a storage word: letters, digits, '_', blanks, and parentheses with plain arguments",
     "bad_header": "'{header}' is not the name of a C header",
     "bad_fill": "the filler {value} does not fit a word of {bits} bits",
-    "bad_record": "{form} carries bytes; a word of this chip has {bits} bits",
+    "bad_record": "{form} carries bytes; a word of this chip has {bits} bits: write .bin, .mem or .h",
     "narrow_record": "address {address} does not fit {suffix}, where an address has {bits} bits",
     # recovering source
     "typed_lines": "the listing has more than {limit:,} lines",
