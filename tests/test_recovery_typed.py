@@ -414,3 +414,12 @@ def test_dumps_are_of_many_kinds() -> None:
     assert len(DUMPS) >= 10 and len(LISTINGS) >= 4 and len(SLIPS) >= 7
     assert any(dump.checksum for dump in DUMPS.values()) and any(dump.characters for dump in DUMPS.values())
     assert Dump().row == 8
+
+
+def test_a_wrong_sum_among_three_is_a_wrong_sum() -> None:
+    rows = [(0x200, bytes.fromhex("A203CAD0FD4C0502")), (0x208, b"KESTREL "), (0x210, b"ROCK\0\0\0\0")]
+    lines = [f"{at:04X} {words.hex(' ')} {sum(words) & 255:02X}\n".upper() for at, words in rows]
+    lines[0] = lines[0].replace("CA", "CB")
+    with pytest.raises(SourceErrors) as caught:
+        read("6502", "".join(lines))
+    assert [(one.line, one.code) for one in caught.value.diagnostics] == [(1, "typed_sum")]

@@ -92,7 +92,7 @@ def dump(lines: Sequence[str], cutter: Cutter, shape: Shape) -> Shape:
     for wide in (True,) if shape.addresses and plain > summed_up else (False, True):
         summed = shape._replace(most=usual, total="looked for", wide=wide)
         found = rows_of(lines, cutter, summed)
-        rule = rule_of(found, cutter)
+        rule = rule_of(found, cutter, summed_up > plain)
         if rule:
             return summed._replace(total=rule, most=usual_length(found))
     # what stands beside the words of some rows may look like words in others
@@ -127,8 +127,9 @@ def sums(row: Row, mask: int) -> dict[str, int]:
     return found
 
 
-def rule_of(rows: Sequence[Row], cutter: Cutter) -> str:
-    """The way in which the checksums of most rows are made; "" where there is none."""
+def rule_of(rows: Sequence[Row], cutter: Cutter, counted: bool) -> str:
+    """The way in which the checksums of most rows are made; "" where there is none. `counted` tells that the addresses do not
+    count the last word of a row: then more than half of the rows are enough."""
     summed = [row for row in rows if row.total is not None and row.cells]
     if len({row.words for row in summed}) < 3:  # equal rows are no evidence
         return ""
@@ -140,7 +141,7 @@ def rule_of(rows: Sequence[Row], cutter: Cutter) -> str:
     if not votes:
         return ""
     rule, often = votes.most_common(1)[0]
-    return rule if often >= MOST * len(summed) or (often >= 3 and often * 2 > len(summed)) else ""
+    return rule if often >= MOST * len(summed) or ((counted or often >= 3) and often * 2 > len(summed)) else ""
 
 
 def mask_of(row: Row, cutter: Cutter) -> int:
