@@ -166,6 +166,7 @@ USERS = {
     "the lines of a macro": ("p MACRO\n DB a\n ENDM\na EQU 1\n p\n p\n", {"a": [2]}),
     "the lines of a repeat": ("a EQU 2\n REPT a\n DB a\n ENDM\n", {"a": [2, 3]}),
     "a name that changes": ("a := 1\n DB a\na := a + 1\n", {"a": [2, 3]}),
+    "codes and what they are of": ("a EQU 4\nb EQU 5\n CODED a: LD b\nc: CODED 2: BR c\n", {"a": [3], "b": [3], "c": [4]}),
     "room, places, checks, the end": (
         "a EQU 16\n ORG a\n DS a\n ALIGN a\n DS 1, a\n ASSERT a == 16\n FIT a\n ENDFIT\n END a\n",
         {"a": [2, 3, 4, 5, 6, 7, 9]},

@@ -130,6 +130,9 @@ def names_in(body: str, target: Target) -> frozenset[str]:
         maker = target.directives.get(statement.operation)
         if maker is not None and maker.delimited:
             return frozenset()
+        if statement.operation == "CODED":
+            words, _, rest = statement.operands.partition(":")
+            return names_in(f"DB {words}", target) | names_in(rest.lstrip(), target)
         operands = parse_operands(translated(statement.operands, target.habits))
         return frozenset(name for node in operands.nodes for name in named(node))
     except (Fault, IndexError):
