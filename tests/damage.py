@@ -109,7 +109,7 @@ def damages(chip: str) -> Iterator[Damage]:
         for index, one in enumerate(group):
             for other in group[index + 1 :]:
                 a, d = pairs(one.address, other.address), pairs(one.data, other.data)
-                near = group.index(other) - index == 1 and index % 2 == 0
+                near = group.index(other) - index == 1
                 yield Damage("swapped", f"{one.name} and {other.name} swapped", swapped(a), swapped(d), None, near)
                 for word, winner in (("low", "0"), ("high", "1")):
                     title = f"{one.name} and {other.name} shorted, {word} wins"

@@ -6,10 +6,12 @@ Written from memory of the makers' manuals, apart from the tables: codes are typ
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+
 from tests.pcode_machine import Bus, Stopped
 
 
-class Small:
+class Small(ABC):
     """A processor with its program counter and `get`, which fetches the next word."""
 
     top = 0xFFFF
@@ -23,8 +25,9 @@ class Small:
         self.pc = self.pc + 1 & self.top
         return word
 
+    @abstractmethod
     def step(self) -> None:
-        raise NotImplementedError
+        """Does one instruction. Raises Stopped."""
 
 
 class Model4004(Small):

@@ -9,16 +9,16 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 
 import xasm
 from tests.damage import Access, Damage, changed, damaged, damages, met, text
-from tests.pcode_machine import LANGUAGES, Bus, Machine, Stopped, same
+from tests.pcode_machine import LANGUAGES, Bus, Machine, Stopped
 from tests.test_cli import run
-from tests.test_starter import linked
+from tests.test_starter import MODELS, linked
 from xasm.bus.against import Comparison, compare, verdict
 from xasm.bus.capture import Capture, read_capture
 from xasm.bus.memory import Memory, memory_of
@@ -29,8 +29,7 @@ from xasm.source.diagnostics import Fault
 from xasm.target.finding import load_target, table_paths
 
 CHIPS = list(table_paths())
-TWINS = ("4040", "65c02", "8008-new")  # of a chip with the same lines, and nearly the same codes
-ACCESSES = 120
+ACCESSES = 200
 LEAST = 20  # accesses of a machine that runs on wrong words: some meet a code at once that the library does not know
 IDLE = {"6502": 0xEA, "65c02": 0xEA, "6809": 0x12, "8051": 0, "8080": 0, "8085": 0, "z80": 0}  # what free memory holds
 PRINTED: list[str] = []
@@ -43,16 +42,14 @@ def captured(accesses: Sequence[Access], path: str = "capture.txt") -> Capture:
     return capture
 
 
-def played(
-    chip: str, image: Image, address: Callable[[int], int] = same, data: Callable[[int], int] = same, most: int = ACCESSES
-) -> list[Access]:
+def played(chip: str, image: Image, most: int = ACCESSES) -> list[Access]:
     """What a machine shows on its bus."""
-    return running(chip, Bus(dict(image.cells()), address, data, IDLE[chip]), most)
+    return running(chip, Bus(dict(image.cells()), free=IDLE.get(chip, 0xFF)), most)
 
 
 def running(chip: str, bus: Bus, most: int) -> list[Access]:
     try:
-        machine = Machine(chip, bus)
+        machine = MODELS[chip](bus) if chip in MODELS else Machine(chip, bus)
         while len(bus.log) < most:
             machine.step()
     except Stopped:
@@ -125,9 +122,8 @@ def test_a_correct_capture_is_the_same(chip: str, kind: str) -> None:
     """The RAM walk among them, where data decides at every step: the capture shows the way."""
     memory = memory_of(linked(chip, kind))
     found = trace(memory)
-    if chip not in LANGUAGES and found.loop is None:
-        pytest.skip("no machine for this chip")
-    accesses = played(chip, memory.image, most=2000 if kind == "ram" else ACCESSES) if chip in LANGUAGES else expected(found)
+    models = kind == "ram" or chip in LANGUAGES
+    accesses = played(chip, memory.image, 2000 if kind == "ram" else ACCESSES) if models else expected(found)
     whole = compare(memory, found, captured(accesses))
     assert whole.same and whole.begins == "reset" and whole.outcome.length == len(accesses)
     noise = [(0x05, 0xFF, False), (0x05, 0xFF, False), (0x07, 0x00, True)]
@@ -144,7 +140,7 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
     for first in range(12, 16):
         inside = compare(memory, found, captured(accesses[first:]))
         assert inside.same and inside.outcome.length == len(accesses) - first
-    for index in range(len(accesses) - 5, len(accesses) - 2):
+    for index in range(len(accesses) - 8, len(accesses) - 2):
         address, word, write = accesses[index]
         broken = [*accesses[:index], (address ^ 4, word, write), *accesses[index + 1 :]]
         wrong = compare(memory, found, captured(broken))
@@ -156,22 +152,22 @@ def test_a_capture_may_begin_in_the_loop(chip: str) -> None:
 @pytest.mark.parametrize("chip", CHIPS)
 def test_faults_of_what_is_printed_are_named(chip: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Every fault that changes a fetch is named, alone or with others that the capture cannot tell from it."""
-    if chip in TWINS and not os.environ.get("XASM_ALL_DAMAGE"):
-        pytest.skip("its lines are those of another chip")
     share = Share()
     for kind in ("halt", "count"):
         memory, found, accesses = program(chip, kind)
         target = memory.target
         inside = dict(memory.image.cells())
         for damage in tried(chip):
-            if kind == "halt" and damage.kind != "stuck":
-                continue  # the longer program shows more of them
             bad = damaged(accesses, damage, target)
             fetches = [index for index, access in enumerate(accesses) if access[0] in inside]
             if all(bad[index] == accesses[index] for index in fetches):
                 continue
             result = compare(memory, found, captured(bad))
-            assert not result.same, (kind, damage.title)
+            if result.same:
+                # a word that meets an address may be wrong in front of the loop only: so looks a capture that begins in it
+                ahead = [index for index in fetches if bad[index] != accesses[index]]
+                assert damage.meet is not None and result.begins == "middle" and ahead[-1] < len(list(found.fetches())), damage.title
+                continue
             share.add(damage.title, result)
     say(f"printed, {chip}: {share.text()}", capsys)
     assert share.counts.total() >= 20
@@ -323,6 +319,9 @@ def test_what_is_no_capture_is_said_so(tmp_path: Path) -> None:
     assert ran.code == 1 and ran.said.startswith(
         "song.txt:2:1: error: lines of this file that can be read as an access of the bus: 1 of 10"
     )
+    # of a file in which lines are described, the others may be anything
+    described = run(tmp_path, "expect", "first.asm", "--against", "song.txt", "--layout", "{a} {d}")
+    assert described.shown.startswith("song.txt: 1 access of the bus; 9 lines that are none are passed over\n")
     (tmp_path / "song.txt").write_text("0002 FE\n0001 18\n")
     ran = run(tmp_path, "expect", "first.asm", "--against", "song.txt")
     assert ran.code == 0 and ran.shown.endswith("same: all 2 accesses\nSo few could come from many places: this says little.\n")
@@ -363,10 +362,10 @@ def test_the_verdict_of_a_line_that_is_stuck(tmp_path: Path) -> None:
     good = run(tmp_path, "expect", "first.asm", "--against", "good.txt")
     assert (good.code, good.shown) == (
         0,
-        "good.txt: 120 accesses of the bus\nreset is released at access 1, line 1\nsame: all 120 accesses\n",
+        "good.txt: 200 accesses of the bus\nreset is released at access 1, line 1\nsame: all 200 accesses\n",
     )
     bad = run(tmp_path, "expect", "first.asm", "--against", "bad.txt")
     assert bad.code == 1
     assert "first difference at access 5, line 5:" in bad.shown
     assert ">        5        5  F000 01       F002 01" in bad.shown
-    assert bad.shown.endswith("\nfits: A1 stuck low (all 120 accesses)\n")
+    assert bad.shown.endswith("\nfits: A1 stuck low (all 200 accesses)\n")

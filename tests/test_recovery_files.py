@@ -75,7 +75,10 @@ def test_arrays_of_firmware(tmp_path: Path) -> None:
     assert shown.exit == 0, shown.says
     made = xasm.assemble((tmp_path / "prog.asm").read_text("ascii"), CHIP)
     assert made.spans == [(0x200, bytes.fromhex("A203CAD0FD4C0502")), (0x300, b"HI\n!")]
-    assert "C arrays" in shown.says
+    assert "C arrays" in shown.says and "behind the one" not in shown.says
+    two = ARRAYS + b"const char more[] = { 1 };\n"
+    shown = run(tmp_path, "board", "-t", CHIP, "-o", "more.asm", "--at", "0x300", board=two)
+    assert "note: array 'more' names no address: it was put behind the one in front of it\n" in shown.says
 
 
 @pytest.mark.parametrize(

@@ -46,6 +46,7 @@ def test_layouts(chip: str, layout: str) -> None:
         typed = read(chip, "\n".join([*head, *rows]))
     except SourceErrors as errors:  # one sample leaves out just as much as a row of eight has
         assert (chip, [one.code for one in errors.diagnostics]) == ("4004", ["typed_gap"])
+        assert layout in DUMPS and DUMPS[layout].row == 8
         typed = read(chip, "\n".join([*head, *rows]), lenient=True)
     assert words_of(typed) == image(program(chip, "beacon"))
     assert not [one for one in typed.taken if one.severity != "warning"]

@@ -10,14 +10,15 @@ from xasm.bus.capture import NOTHING, Capture, read_capture
 from xasm.bus.memory import CODE, Memory
 from xasm.bus.trace import Trace, start_of
 from xasm.bus.walk import ANYWHERE, END, LOST, NEXT, Outcome, Program, State, walk
-from xasm.bus.wiring import GIVEN, SEEN, Defect, Wiring, defects, none, wirings
+from xasm.bus.wiring import SEEN, Defect, Wiring, defects, none, wirings
 from xasm.source.diagnostics import printable
 
 MOST_RESETS = 16  # places at which a capture may show the release of reset
 SURE = 4  # accesses in a row that make such a place
 MOST_LOOKED = 20_000  # accesses behind the first difference that a fault is held against
 LATE = 1000  # accesses in front of a difference that are walked again for every fault
-SINCE = 8  # accesses in front of a difference in which a fault may begin, and behind it that it must explain then
+SINCE = 8  # accesses in front of a difference in which a fault may begin
+ENOUGH = 24  # accesses behind the difference that it must explain then: one wrong access alone fits many faults in fewer
 GLANCE = 24  # accesses behind the difference that are looked at before a fault is followed
 PAGE = 256  # words
 BEFORE, BEHIND = 4, 4  # accesses shown around the first difference
@@ -161,26 +162,25 @@ def from_the_beginning(program: Program, capture: Capture, middle: list[State], 
 
 
 def late_addresses(program: Program, capture: Capture, middle: list[State], must: int, end: int) -> Iterator[Finding]:
-    """Addresses that come one access late against the words, for what is printed only or for the memory, too."""
+    """Addresses that are printed one access late against the words. A memory that gets them late, too, leads the chip astray at
+    once, and nothing can be followed."""
     if len(capture) <= SURE:
         return
-    words = Defect("late", "each address comes one access late against the words", late=True)
+    wiring = Wiring(program.memory, Defect("late", "each address comes one access late against the words"))
     for writes in dict.fromkeys((bytes(capture.writes), bytes(1) + bytes(capture.writes[:-1]))):
         earlier = capture.moved(writes)
-        for wiring in (Wiring(program.memory, words._replace(late=False)), Wiring(program.memory, words, GIVEN)):
-            begins = starts(program, earlier, wiring)
-            outcome = best_walk(program, earlier, wiring, begins, middle, min(end, len(earlier)))
-            fits = outcome is not None and outcome.result == END and outcome.length >= SURE
-            if outcome is not None and fits and outcome.stop >= must + 1 and outcome.start <= min(must, len(capture) // 2):
-                yield Finding(words, wiring.how, outcome, True)
-                return
+        outcome = best_walk(program, earlier, wiring, starts(program, earlier, wiring), middle, min(end, len(earlier)))
+        fits = outcome is not None and outcome.result == END and outcome.length >= SURE
+        if outcome is not None and fits and outcome.stop >= must + 1 and outcome.start <= min(must, len(capture) // 2):
+            yield Finding(wiring.defect, wiring.how, outcome, True)
+            return
 
 
 def from_the_difference(program: Program, capture: Capture, middle: list[State], found: Comparison) -> list[Finding]:
     """The faults that fit to the end if they are there only since a few accesses before the difference."""
     must = found.outcome.stop
     end = min(len(capture), must + MOST_LOOKED)
-    if end - must < SINCE:
+    if end - must < ENOUGH:
         return []
     wiring = none(program.memory)
     first = max(found.outcome.start, must - SINCE)

@@ -7,7 +7,7 @@ from array import array
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from xasm.bus.memory import Memory
 from xasm.source.diagnostics import Fault
@@ -91,7 +91,8 @@ def read_capture(path: str, memory: Memory, layout: str | None = None) -> Captur
         elif line.strip():
             first = first or number
             capture.passed += 1
-    if capture.passed > MOST_PASSED * len(capture):
+    # who describes how a line is written may have many others in the file
+    if capture.passed > MOST_PASSED * len(capture) and not (layout and capture):
         source = Source(path, "\n".join(line[:LONGEST] for line in lines[:first]))
         hint = "describe a line with --layout, as in '{r} {a}: {d}': {a} address, {d} data, {r} read or write, {x} anything"
         values = {"count": len(capture) or "none", "lines": len(capture) + capture.passed}
@@ -99,14 +100,14 @@ def read_capture(path: str, memory: Memory, layout: str | None = None) -> Captur
     return capture
 
 
-class _Reading:
+class _Reading(Protocol):
     """How a line is read: which of its parts is what."""
 
     def access(self, line: str) -> Access | None:
-        raise NotImplementedError
+        """What a line says, None where it is no access."""
 
 
-class _Described(_Reading):
+class _Described:
     def __init__(self, pattern: re.Pattern[str]) -> None:
         self.pattern = pattern
 
@@ -135,7 +136,7 @@ def _described(layout: str) -> _Described:
     return _Described(re.compile(pattern))
 
 
-class _Columns(_Reading):
+class _Columns:
     """Columns between anything that is no letter or digit. `count` is how many a line has; -1: it has no such column."""
 
     def __init__(self, count: int, address: int, word: int, way: int) -> None:

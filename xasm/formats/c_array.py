@@ -117,6 +117,7 @@ def read(data: bytes, path: str, reading: Reading) -> ReadImage:
     entry = None
     following = reading.address
     count = 0
+    put: list[tuple[str, int]] = []
     for one in arrays(text, reading.word):
         count += 1
         address = one.address
@@ -124,6 +125,8 @@ def read(data: bytes, path: str, reading: Reading) -> ReadImage:
             if following is None:
                 raise text.fault("read_address", one.start, one.end, what=f"array '{one.name}'")
             address = following
+            if address != reading.address:
+                put.append((one.name, address))
             following += len(one.words)
         entry = one.entry if entry is None else entry
         try:
@@ -132,4 +135,4 @@ def read(data: bytes, path: str, reading: Reading) -> ReadImage:
             raise clash.at(text, one.start, one.end) from None
     if not pieces:
         raise text.fault("read_empty" if count or not data else "read_no_array", 0)
-    return ReadImage(path, ".c", pieces.parts(), entry)
+    return ReadImage(path, ".c", pieces.parts(), entry, put=tuple(put))

@@ -44,13 +44,15 @@ class Reading:
 @dataclass(frozen=True)
 class ReadImage:
     """What a file holds: the suffix of its format, its words as disjoint and sorted spans, the start address that it names
-    (None: none; S-records always name one, and 0 often means none), and its title (what an S0 record says)."""
+    (None: none; S-records always name one, and 0 often means none), its title (what an S0 record says), and what was put where
+    only because of what stands in front of it, as (name, address)."""
 
     path: str
     suffix: str
     parts: tuple[Span, ...]
     entry: int | None = None
     title: str = ""
+    put: tuple[tuple[str, int], ...] = ()
 
     @property
     def spans(self) -> list[tuple[int, bytes | tuple[int, ...]]]:

@@ -38,12 +38,14 @@ class Wanted:
 
 @dataclass
 class Read:
-    """The words of a file, its kind in words, what it says about them, and slips that were put right."""
+    """The words of a file, its kind in words, what it says about them, slips that were put right, and what was put behind what
+    stands in front of it, as (name, address)."""
 
     image: Image
     kind: str
     told: Told
     taken: list[Diagnostic]
+    put: tuple[tuple[str, int], ...] = ()
 
 
 def read_program(path: str, target: Target, wanted: Wanted, report: Report) -> Read:
@@ -63,7 +65,7 @@ def read_program(path: str, target: Target, wanted: Wanted, report: Report) -> R
         if fault.code == "read_address":
             fault.hint = "--at 0x0200, for one, says where the first word belongs"
         raise
-    return Read(found.image(target), TITLES.get(kind, READERS[kind].title), Told(), [])
+    return Read(found.image(target), TITLES.get(kind, READERS[kind].title), Told(), [], found.put)
 
 
 def kind_of(data: bytes) -> str:

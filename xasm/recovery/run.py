@@ -66,7 +66,8 @@ def work(request: Request) -> Work:
     text = written(recovered.names, file, Path(path).name, memory)
     own = sum(1 for name in recovered.names.given().values() if OWN.match(name) or name == "start")
     gaps = list(left_out(memory)) if read.kind == TITLES[LISTING] else []
-    return Work(recovered, read.kind, read.taken, [*gaps, *notes(recovered)], text, own)
+    put = few([f"array '{name}' names no address" for name, _ in read.put], "it was put behind the one in front of it")
+    return Work(recovered, read.kind, read.taken, [*gaps, *put, *notes(recovered)], text, own)
 
 
 def left_out(memory: Memory) -> Iterator[str]:
